@@ -1,0 +1,249 @@
+/* packspan: how sure one can be about an electric vehicle's battery and range.
+ *
+ * Open a case, run it, read the results by name, free both:
+ *
+ *     packspan_case *c = NULL;
+ *     packspan_status s = packspan_case_open("configs/demo", &c);
+ *     if (s != PACKSPAN_OK) ... packspan_case_problem(c, i) tells what is wrong ...
+ *     packspan_case_set(c, "samples", "1e6");
+ *     packspan_results *r = NULL;
+ *     s = packspan_run(c, NULL, NULL, &r);
+ *     packspan_results_percentile(r, "van", "usable_energy", 0.05, &value);
+ *     packspan_results_free(r);
+ *     packspan_case_free(c);
+ *
+ * The library never prints, never exits and has no mutable globals. A function that fails leaves
+ * its out-parameters as they were, unless it says otherwise. Strings that it hands out belong to
+ * the object they came from. One object may be used by one thread at a time; different objects
+ * may be used by different threads. */
+#ifndef PACKSPAN_PACKSPAN_H
+#define PACKSPAN_PACKSPAN_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* The one place of the version; CMake reads it here. */
+#define PACKSPAN_VERSION "0.1.0"
+
+typedef enum packspan_status {
+    PACKSPAN_OK = 0,
+    PACKSPAN_USAGE,      /* an argument or setting is out of range */
+    PACKSPAN_BAD_CASE,   /* a table of the case is wrong; see packspan_case_problem() */
+    PACKSPAN_MISSING,    /* a file or folder does not exist */
+    PACKSPAN_IO,         /* reading or writing failed */
+    PACKSPAN_NO_MEMORY,  /* allocation failed */
+    PACKSPAN_INTERRUPTED /* the progress callback asked to stop */
+} packspan_status;
+
+/* What a status means, in words; never NULL. */
+const char *packspan_status_text(packspan_status status);
+
+/* ---- Case ---------------------------------------------------------------------------------- */
+
+typedef struct packspan_case packspan_case;
+
+/* Reads and checks all tables of the case in `folder`. *out is set, and to be freed, also when the
+ * case is wrong (PACKSPAN_BAD_CASE, PACKSPAN_MISSING, PACKSPAN_IO), so that its problems can be
+ * read; only PACKSPAN_NO_MEMORY leaves it as it was. */
+packspan_status packspan_case_open(const char *folder, packspan_case **out);
+void packspan_case_free(packspan_case *c); /* NULL is fine */
+
+/* Last part of the folder's path. */
+const char *packspan_case_name(const packspan_case *c);
+/* The subject's name and title ("" when none is given); the case must be good. */
+const char *packspan_case_subject(const packspan_case *c);
+const char *packspan_case_subject_title(const packspan_case *c);
+
+/* Everything found wrong (errors) or doubtful (warnings), by file and line, as
+ * "FILE:LINE: column 'NAME': what is wrong: 'text'; what would be right". i < count. */
+size_t packspan_case_problem_count(const packspan_case *c);
+const char *packspan_case_problem(const packspan_case *c, size_t i);
+bool packspan_case_problem_is_error(const packspan_case *c, size_t i);
+
+/* Overrides a setting of settings.csv; names, ranges and defaults are those of
+ * packspan_setting_text(). PACKSPAN_USAGE when there is no such setting or the value is out of
+ * its range. */
+packspan_status packspan_case_set(packspan_case *c, const char *setting, const char *value);
+/* The present value of a setting; "" when there is no such setting. */
+const char *packspan_case_setting(packspan_case *c, const char *setting);
+
+/* Where each value of the case comes from. */
+typedef enum packspan_origin {
+    PACKSPAN_GIVEN,      /* by a row of the case */
+    PACKSPAN_DEFAULT,    /* assumed; the text names the source */
+    PACKSPAN_WORKED_OUT, /* the text is the formula */
+    PACKSPAN_NOT_KNOWN   /* the text says what is missing */
+} packspan_origin;
+size_t packspan_case_value_count(const packspan_case *c);
+packspan_origin packspan_case_value(const packspan_case *c, size_t i, const char **vehicle,
+                                    const char **quantity, const char **text);
+
+/* Writes a small case that runs at once and explains itself into `folder`, which must not exist or
+ * be empty (PACKSPAN_USAGE otherwise). On PACKSPAN_IO errno tells why. */
+packspan_status packspan_case_write_new(const char *folder);
+
+/* ---- Words that the tables and the settings understand ------------------------------------- */
+
+typedef enum packspan_quantity_field {
+    PACKSPAN_QUANTITY_NAME,
+    PACKSPAN_QUANTITY_TABLE_UNIT, /* unit in result tables */
+    PACKSPAN_QUANTITY_SI_UNIT,
+    PACKSPAN_QUANTITY_UNITS, /* units an analyst may write */
+    PACKSPAN_QUANTITY_ROLE,  /* vehicle, route, trip condition, trip result */
+    PACKSPAN_QUANTITY_MEANING
+} packspan_quantity_field;
+size_t packspan_quantity_count(void);
+const char *packspan_quantity_text(size_t i, packspan_quantity_field field);
+/* Physical domain in SI; an open end is excluded. */
+void packspan_quantity_domain(size_t i, double *low, double *high, bool *low_open, bool *high_open);
+/* The value assumed when neither given nor worked out (SI) and its source; false when none. */
+bool packspan_quantity_default(size_t i, double *value, const char **source);
+/* The k-th formula (from 0) that works quantity i out; NULL past the last. */
+const char *packspan_quantity_formula(size_t i, size_t k);
+
+typedef enum packspan_shape_field {
+    PACKSPAN_SHAPE_NAME,
+    PACKSPAN_SHAPE_COLUMNS,
+    PACKSPAN_SHAPE_MEANING
+} packspan_shape_field;
+size_t packspan_shape_count(void);
+const char *packspan_shape_text(size_t i, packspan_shape_field field);
+
+typedef enum packspan_setting_field {
+    PACKSPAN_SETTING_NAME,
+    PACKSPAN_SETTING_ARGUMENT, /* NULL for a switch */
+    PACKSPAN_SETTING_RANGE,
+    PACKSPAN_SETTING_MEANING
+} packspan_setting_field;
+size_t packspan_setting_count(void);
+const char *packspan_setting_text(size_t i, packspan_setting_field field);
+/* The default as packspan_case_set() would read it. */
+void packspan_setting_default(size_t i, char *text, size_t size);
+/* Whether packspan_case_set() would take the value; `setting` must be a setting's name. */
+bool packspan_setting_allows(const char *setting, const char *value);
+
+/* The candidate nearest to a misspelt word, or NULL when none is near. */
+const char *packspan_nearest_word(const char *word, const char *const *candidates, size_t count);
+
+/* ---- Run and results ----------------------------------------------------------------------- */
+
+typedef struct packspan_results packspan_results;
+
+/* Called on the running thread now and then with samples done and wanted; false stops the run. */
+typedef bool packspan_progress(void *user, uint64_t done, uint64_t total);
+
+/* Samples the case (packspan_case_open() must have returned PACKSPAN_OK) and works everything out.
+ * The case must outlive the results. PACKSPAN_INTERRUPTED also sets *out, with what was finished.
+ * PACKSPAN_BAD_CASE when more than 0.1 % of the samples are invalid (NaN, infinite, or a
+ * consumption that is not positive); the case's problems then say which quantities spoiled them. */
+packspan_status packspan_run(packspan_case *c, packspan_progress *progress, void *user,
+                             packspan_results **out);
+void packspan_results_free(packspan_results *r); /* NULL is fine */
+
+/* Makes `folder` if it is missing and tries to write into it, so that a long run does not end
+ * without its tables. On PACKSPAN_IO errno tells why. */
+packspan_status packspan_folder_prepare(const char *folder);
+
+/* Writes summary.csv, histogram.csv, claims.csv, routes.csv, run.csv and, with the setting keep,
+ * samples.csv into `folder` (made if missing). A table is complete or not there at all. On
+ * PACKSPAN_IO packspan_results_failure() names the file and the reason. */
+packspan_status packspan_results_write(packspan_results *r, const char *folder);
+const char *packspan_results_failure(const packspan_results *r);
+
+/* One row a quantity, in the order of summary.csv; i < count. */
+typedef enum packspan_row_field {
+    PACKSPAN_ROW_VEHICLE,
+    PACKSPAN_ROW_QUANTITY,
+    PACKSPAN_ROW_UNIT,       /* of all values, as in the tables */
+    PACKSPAN_ROW_KIND,       /* input, worked_out, route or trip */
+    PACKSPAN_ROW_SCREEN_UNIT /* by the setting units */
+} packspan_row_field;
+size_t packspan_results_count(const packspan_results *r);
+const char *packspan_results_text(const packspan_results *r, size_t i, packspan_row_field field);
+/* True for a quantity that is only a step to others, such as the traction work of a cycle. */
+bool packspan_results_is_step(const packspan_results *r, size_t i);
+/* A value of row i (table unit) in its screen unit. */
+double packspan_results_screen(const packspan_results *r, size_t i, double value);
+/* False when there is no such row. `quantity` is "usable_energy", "trip_range.winter", … */
+bool packspan_results_find(const packspan_results *r, const char *vehicle, const char *quantity,
+                           size_t *i);
+
+typedef enum packspan_statistic {
+    PACKSPAN_MEAN,
+    PACKSPAN_SD, /* n - 1 in the denominator */
+    PACKSPAN_P01,
+    PACKSPAN_P05,
+    PACKSPAN_P10,
+    PACKSPAN_P25,
+    PACKSPAN_P50,
+    PACKSPAN_P75,
+    PACKSPAN_P90,
+    PACKSPAN_P95,
+    PACKSPAN_P99,
+    PACKSPAN_SHORTEST95_LOW, /* shortest interval that holds 95 %, JCGM 101 7.7 */
+    PACKSPAN_SHORTEST95_HIGH,
+    PACKSPAN_MIN,
+    PACKSPAN_MAX,
+    PACKSPAN_MEAN_ERROR, /* standard errors of the Monte Carlo: sd / sqrt(n); percentiles by */
+    PACKSPAN_P05_ERROR,  /* order statistics */
+    PACKSPAN_P50_ERROR,
+    PACKSPAN_P95_ERROR,
+    PACKSPAN_STATISTIC_COUNT
+} packspan_statistic;
+/* The column name of summary.csv. */
+const char *packspan_statistic_name(packspan_statistic statistic);
+double packspan_results_value(const packspan_results *r, size_t i, packspan_statistic statistic);
+/* Any percentile, p in [0, 1], type 7 of Hyndman and Fan (1996). */
+double packspan_results_percentile(const packspan_results *r, size_t i, double p);
+
+typedef struct packspan_bin {
+    double low, high; /* low <= x < high; the last bin includes its high end */
+    uint64_t count;
+} packspan_bin;
+#define PACKSPAN_BINS_MAX 128
+/* Fills at most PACKSPAN_BINS_MAX bins and returns how many; the counts add up to the samples. */
+size_t packspan_results_histogram(const packspan_results *r, size_t i, packspan_bin *bins);
+
+uint64_t packspan_results_samples(const packspan_results *r); /* valid ones */
+uint64_t packspan_results_invalid(const packspan_results *r);
+double packspan_results_seconds(const packspan_results *r);
+/* What a reader of the results must know: values outside their domain, assumptions, … */
+size_t packspan_results_warning_count(const packspan_results *r);
+const char *packspan_results_warning(const packspan_results *r, size_t i);
+
+typedef enum packspan_claim_field {
+    PACKSPAN_CLAIM_NAME,
+    PACKSPAN_CLAIM_VEHICLE,
+    PACKSPAN_CLAIM_QUANTITY,
+    PACKSPAN_CLAIM_UNIT,      /* as the claim was written, for all its values */
+    PACKSPAN_CLAIM_SENSE,     /* is, at_least, at_most */
+    PACKSPAN_CLAIM_VERDICT,   /* understated, overstated, not contradicted; holds, fails, open */
+    PACKSPAN_CLAIM_LIKELIHOOD /* of the claim being true, calibrated words of IPCC AR5 */
+} packspan_claim_field;
+typedef enum packspan_claim_value {
+    PACKSPAN_CLAIM_VALUE,
+    PACKSPAN_CLAIM_TOLERANCE,
+    PACKSPAN_CLAIM_PERCENTILE,  /* where the claimed value stands in the distribution, 0 to 100 */
+    PACKSPAN_CLAIM_PROBABILITY, /* that the claim is true: is: within value -+ tolerance;
+                                   at_least: above value - tolerance; at_most: below value +
+                                   tolerance */
+    PACKSPAN_CLAIM_PROBABILITY_ERROR, /* one standard error (Wilson 1927 at z = 1) */
+    PACKSPAN_CLAIM_ABOVE,             /* P(quantity > value + tolerance) */
+    PACKSPAN_CLAIM_BELOW,             /* P(quantity < value - tolerance) */
+    PACKSPAN_CLAIM_MEDIAN_GAP,        /* median - value */
+    PACKSPAN_CLAIM_GAP_P05,
+    PACKSPAN_CLAIM_GAP_P95
+} packspan_claim_value;
+size_t packspan_claim_count(const packspan_results *r);
+const char *packspan_claim_text(const packspan_results *r, size_t i, packspan_claim_field field);
+double packspan_claim_number(const packspan_results *r, size_t i, packspan_claim_value value);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,20 @@
+# Debian packages: libcsv-dev, libudunits2-dev, libmd-dev, libomp-dev (clang only).
+find_package(OpenMP REQUIRED COMPONENTS C)
+
+function(packspan_library target header library)
+    string(TOUPPER ${target} name)
+    find_path(${name}_INCLUDE ${header} REQUIRED)
+    find_library(${name}_LIBRARY ${library} REQUIRED)
+    add_library(packspan::${target} INTERFACE IMPORTED)
+    target_include_directories(packspan::${target} SYSTEM INTERFACE ${${name}_INCLUDE})
+    target_link_libraries(packspan::${target} INTERFACE ${${name}_LIBRARY})
+endfunction()
+
+packspan_library(csv csv.h csv)
+packspan_library(udunits udunits2.h udunits2)
+packspan_library(md sha256.h md)
+if(PACKSPAN_TESTS)
+    packspan_library(cmocka cmocka.h cmocka)
+    packspan_library(gsl gsl/gsl_cdf.h gsl)
+    packspan_library(gslcblas gsl/gsl_cblas.h gslcblas)
+endif()

@@ -1,0 +1,25 @@
+# How everything is compiled. Floating-point contraction is off everywhere, so that every
+# instruction set and both compilers' vector paths give the same bytes.
+option(PACKSPAN_TESTS "build the tests" ON)
+option(PACKSPAN_SANITIZE "AddressSanitizer and UndefinedBehaviorSanitizer" OFF)
+
+if(NOT CMAKE_BUILD_TYPE)
+    set(CMAKE_BUILD_TYPE Release)
+endif()
+set(CMAKE_C_STANDARD 17)
+set(CMAKE_C_STANDARD_REQUIRED ON)
+set(CMAKE_CXX_STANDARD 17)
+set(CMAKE_C_FLAGS_RELEASE "-O3")
+set(CMAKE_RUNTIME_OUTPUT_DIRECTORY ${PROJECT_BINARY_DIR}/bin)
+
+set(packspan_warnings -Wall -Wextra -Wshadow -Wconversion -Wpedantic -Werror)
+add_compile_options(-ffp-contract=off $<$<COMPILE_LANGUAGE:C>:-Wstrict-prototypes>
+                    ${packspan_warnings})
+add_compile_definitions(_GNU_SOURCE)
+
+if(PACKSPAN_SANITIZE)
+    add_compile_options(-fsanitize=address,undefined -fno-sanitize-recover=all
+                        -fno-omit-frame-pointer -g -O1)
+    add_link_options(-fsanitize=address,undefined)
+    add_compile_definitions(PACKSPAN_SANITIZE)
+endif()

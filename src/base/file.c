@@ -1,0 +1,238 @@
+#include "base/file.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <sha256.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "base/text.h"
+
+#define TEMPORARY_NAMES 100
+
+_Static_assert(SHA256_DIGEST_STRING_LENGTH == 65, "64 digits and the final zero");
+
+static void free_names(struct file_draft *draft)
+{
+    int reason = errno;
+    free(draft->path);
+    free(draft->temporary);
+    *draft = (struct file_draft){0};
+    errno = reason;
+}
+
+/* Several names are tried, because a killed process of the same number may have left its own. */
+static int create_temporary(const char *path, char **name)
+{
+    for (int i = 0; i < TEMPORARY_NAMES; i++) {
+        char *candidate = text_format("%s.partial-%ld-%d", path, (long)getpid(), i);
+        if (!candidate) {
+            errno = ENOMEM;
+            return -1;
+        }
+        int file = open(candidate, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
+        if (file >= 0) {
+            *name = candidate;
+            return file;
+        }
+        int reason = errno;
+        free(candidate);
+        errno = reason;
+        if (reason != EEXIST)
+            return -1;
+    }
+    return -1;
+}
+
+packspan_status file_begin(struct file_draft *draft, const char *path)
+{
+    struct file_draft made = {.path = text_copy(path)};
+    if (!made.path)
+        return PACKSPAN_NO_MEMORY;
+    int file = create_temporary(path, &made.temporary);
+    if (file >= 0)
+        made.stream = fdopen(file, "w");
+    if (!made.stream) {
+        int reason = errno;
+        if (file >= 0) {
+            close(file);
+            unlink(made.temporary);
+        }
+        errno = reason;
+        free_names(&made);
+        return reason == ENOMEM ? PACKSPAN_NO_MEMORY : PACKSPAN_IO;
+    }
+    *draft = made;
+    return PACKSPAN_OK;
+}
+
+/* A write that failed earlier may have lost its errno since; writing again brings it back. */
+static bool flushed(FILE *stream)
+{
+    if (!ferror(stream))
+        return fflush(stream) == 0 && fsync(fileno(stream)) == 0;
+    clearerr(stream);
+    if (fputc('\n', stream) != EOF && fflush(stream) == 0)
+        errno = EIO;
+    return false;
+}
+
+/* Makes the rename itself last. A folder that cannot be opened or synced is not a failure: not
+ * every file system offers it. */
+static bool folder_flushed(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    size_t length = slash ? (size_t)(slash - path) + 1 : 1;
+    char *folder = strndup(slash ? path : ".", length);
+    if (!folder)
+        return false;
+    int file = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    free(folder);
+    if (file < 0)
+        return true;
+    bool done = fsync(file) == 0 || errno != EIO;
+    int reason = errno;
+    close(file);
+    errno = reason;
+    return done;
+}
+
+packspan_status file_commit(struct file_draft *draft)
+{
+    bool done = flushed(draft->stream);
+    int reason = errno;
+    if (fclose(draft->stream) != 0 && done) {
+        done = false;
+        reason = errno;
+    }
+    if (done && rename(draft->temporary, draft->path) != 0) {
+        done = false;
+        reason = errno;
+    }
+    if (!done)
+        unlink(draft->temporary);
+    if (done && !folder_flushed(draft->path)) {
+        done = false;
+        reason = errno;
+    }
+    free_names(draft);
+    if (!done)
+        errno = reason;
+    return done ? PACKSPAN_OK : PACKSPAN_IO;
+}
+
+void file_abandon(struct file_draft *draft)
+{
+    if (!draft->stream)
+        return;
+    fclose(draft->stream);
+    unlink(draft->temporary);
+    free_names(draft);
+}
+
+static bool is_folder(const char *path)
+{
+    struct stat status;
+    return stat(path, &status) == 0 && S_ISDIR(status.st_mode);
+}
+
+static bool made_folder(const char *path)
+{
+    if (mkdir(path, 0777) == 0)
+        return true;
+    int reason = errno;
+    if (is_folder(path))
+        return true;
+    errno = reason == EEXIST ? ENOTDIR : reason;
+    return false;
+}
+
+packspan_status file_make_folder(const char *path)
+{
+    char *part = text_copy(path);
+    if (!part)
+        return PACKSPAN_NO_MEMORY;
+    bool made = true;
+    for (char *at = part; made && *at; at++) {
+        if (*at != '/' || at == part)
+            continue;
+        *at = '\0';
+        made = made_folder(part);
+        *at = '/';
+    }
+    made = made && made_folder(part);
+    int reason = errno;
+    free(part);
+    errno = reason;
+    return made ? PACKSPAN_OK : PACKSPAN_IO;
+}
+
+static packspan_status failure(int reason)
+{
+    switch (reason) {
+    case ENOENT:
+    case ENOTDIR:
+        return PACKSPAN_MISSING;
+    case ENOMEM:
+        return PACKSPAN_NO_MEMORY;
+    default:
+        return PACKSPAN_IO;
+    }
+}
+
+/* Reads to the end, or to one byte more than `limit`. 0 or an errno. */
+static int read_all(int file, size_t limit, char **bytes, size_t *length)
+{
+    size_t capacity = 0;
+    for (;;) {
+        if (capacity - *length < 2) {
+            capacity = capacity ? 2 * capacity : 65536;
+            char *larger = realloc(*bytes, capacity);
+            if (!larger)
+                return ENOMEM;
+            *bytes = larger;
+        }
+        ssize_t got = read(file, *bytes + *length, capacity - *length - 1);
+        if (got < 0 && errno == EINTR)
+            continue;
+        if (got < 0)
+            return errno;
+        if (got == 0)
+            break;
+        *length += (size_t)got;
+        if (*length > limit)
+            return EFBIG;
+    }
+    (*bytes)[*length] = '\0';
+    return 0;
+}
+
+packspan_status file_read(const char *path, size_t limit, char **bytes, size_t *length)
+{
+    int file = open(path, O_RDONLY | O_CLOEXEC);
+    if (file < 0)
+        return failure(errno);
+    char *content = NULL;
+    size_t size = 0;
+    int reason = read_all(file, limit, &content, &size);
+    close(file);
+    if (reason) {
+        free(content);
+        errno = reason;
+        return failure(reason);
+    }
+    *bytes = content;
+    *length = size;
+    return PACKSPAN_OK;
+}
+
+packspan_status file_checksum(const char *path, char hex[65])
+{
+    char digits[SHA256_DIGEST_STRING_LENGTH];
+    if (!SHA256File(path, digits))
+        return failure(errno);
+    memcpy(hex, digits, sizeof digits);
+    return PACKSPAN_OK;
+}

@@ -1,0 +1,32 @@
+/* Files written whole or not at all. */
+#ifndef PACKSPAN_BASE_FILE_H
+#define PACKSPAN_BASE_FILE_H
+
+#include <packspan/packspan.h>
+#include <stdio.h>
+
+/* A table on its way to `path`: written to a temporary name in the same folder, flushed to disk
+ * and renamed by file_commit(); file_abandon() removes the temporary. */
+struct file_draft {
+    FILE *stream;
+    char *path, *temporary;
+};
+
+/* PACKSPAN_IO with errno kept when the file cannot be created. */
+packspan_status file_begin(struct file_draft *draft, const char *path);
+/* Checks the stream's error flag, fflush, fsync, fclose and rename; on any failure the temporary
+ * is removed, errno tells why and PACKSPAN_IO is returned. The draft is finished either way. */
+packspan_status file_commit(struct file_draft *draft);
+void file_abandon(struct file_draft *draft);
+
+/* mkdir -p. PACKSPAN_IO with errno kept. */
+packspan_status file_make_folder(const char *path);
+
+/* Reads a whole file into malloc'd memory (one extra '\0' at the end). PACKSPAN_MISSING when it
+ * does not exist, PACKSPAN_IO (errno kept; EISDIR for a folder; EFBIG above `limit` bytes). */
+packspan_status file_read(const char *path, size_t limit, char **bytes, size_t *length);
+
+/* Lower-case hexadecimal SHA-256 (64 digits and '\0') as sha256sum prints it. */
+packspan_status file_checksum(const char *path, char hex[65]);
+
+#endif

@@ -1,0 +1,28 @@
+/* Small helpers for texts. */
+#ifndef PACKSPAN_BASE_TEXT_H
+#define PACKSPAN_BASE_TEXT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* printf into malloc'd memory; NULL when out of memory. */
+char *text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
+
+/* malloc'd copy; NULL when out of memory or `text` is NULL. */
+char *text_copy(const char *text);
+
+/* The candidate nearest to `word` by edit distance (insert, delete, replace, swap of neighbours,
+ * case ignored), or NULL when none is nearer than about a third of the word's length. */
+const char *text_nearest(const char *word, const char *const *candidates, size_t count);
+
+/* Reads the whole of `text` (surrounding blanks allowed) as a finite decimal number.
+ * `decimal_comma` accepts ',' for '.'. Independent of the locale. Hexadecimal, "inf" and "nan"
+ * are refused. False leaves *value as it was. */
+bool text_number(const char *text, bool decimal_comma, double *value);
+
+/* Bytes of the UTF-8 character at the start of `bytes` and its code point; 0 when the bytes are
+ * not UTF-8 or `length` is 0. */
+size_t text_character(const char *bytes, size_t length, uint32_t *code);
+
+#endif
