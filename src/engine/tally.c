@@ -1,0 +1,452 @@
+#include "engine/tally.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* The bulk is cut into CELLS cells of equal width; cell 0 and cell OVER are the open ends below
+ * and above. A cell where a reported percentile may lie is cut further into equal bins. */
+enum { CELLS = 1024, OVER = CELLS + 1, BINS_MAX = 65536, BLOCK = 256, SHORTEST_TRIES = 2000 };
+
+/* Bins of the finest width hold the promise of 1e-4 whatever lies in them, even if the pilot's
+ * interquartile range is a few per cent too wide; of the coarsest, for values that are alone. */
+static const double finest = 0.9e-4, coarsest = 2e-4;
+/* Outside of the windows, where the shortest interval may end. */
+static const double elsewhere = 50.0;
+
+static const double reported[] = {0.01, 0.025, 0.05, 0.10,  0.25, 0.50,
+                                  0.75, 0.90,  0.95, 0.975, 0.99};
+enum { REPORTED = sizeof reported / sizeof reported[0] };
+
+struct bin_layout {
+    double low, width, inverse; /* of the cells; width 0: everything in one bin */
+    int32_t first[OVER + 2];    /* first bin of each cell; the last entry is the number of bins */
+    size_t pilot_count;
+    double pilot[]; /* sorted */
+};
+
+/* Never decreases with x, and is a bin for any x at all. */
+static inline int32_t bin_of(const struct bin_layout *l, double x)
+{
+    double t = (x - l->low) * l->inverse + 1.0;
+    t = t > 0.0 ? t : 0.0;
+    t = t < OVER ? t : OVER;
+    int32_t cell = (int32_t)t;
+    int32_t first = l->first[cell];
+    return first + (int32_t)((t - cell) * (l->first[cell + 1] - first));
+}
+
+/* The cell of the bulk that x is in or, from the open ends, next to. */
+static int bulk_cell(const struct bin_layout *l, double x)
+{
+    double t = (x - l->low) * l->inverse + 1.0;
+    t = t > 1.0 ? t : 1.0;
+    t = t < CELLS ? t : CELLS;
+    return (int)t;
+}
+
+static double cell_edge(const struct bin_layout *l, int cell)
+{
+    return l->low + (cell - 1) * l->width;
+}
+
+/* Type 7, p in [0, 1). */
+static double sorted_percentile(size_t n, const double *x, double p)
+{
+    double h = (double)(n - 1) * p;
+    size_t j = (size_t)h;
+    return j + 1 < n ? x[j] + (h - (double)j) * (x[j + 1] - x[j]) : x[n - 1];
+}
+
+/* Twice as wide as all but the outermost 0.2 % of the pilot. */
+static void lay_cells(struct bin_layout *l)
+{
+    double from = sorted_percentile(l->pilot_count, l->pilot, 0.001);
+    double to = sorted_percentile(l->pilot_count, l->pilot, 0.999);
+    double span = 2.0 * (to - from);
+    double width = span / CELLS;
+    double low = from - 0.25 * span;
+    bool usable = isfinite(span) && isfinite(low) && isfinite(low + span) && width > 0.0 &&
+                  isfinite(1.0 / width);
+    l->low = usable ? low : l->pilot[0];
+    l->width = usable ? width : 0.0;
+    l->inverse = usable ? 1.0 / width : 0.0;
+}
+
+/* window[cell] becomes the number of cells in the narrowest window over it, 0 outside of all. A
+ * window reaches five standard deviations of the rank to either side, whatever the distribution;
+ * past the end of the pilot nobody knows, so it goes on to the end of the bulk. */
+static void mark_windows(const struct bin_layout *l, int window[OVER + 1])
+{
+    double n = (double)l->pilot_count;
+    memset(window, 0, (OVER + 1) * sizeof *window);
+    for (int i = 0; i < REPORTED; i++) {
+        double reach = 5.0 * sqrt(n * reported[i] * (1.0 - reported[i]));
+        double below = floor(n * reported[i] - reach), above = ceil(n * reported[i] + reach);
+        int from = below < 1.0 ? 1 : bulk_cell(l, l->pilot[(size_t)below - 1]);
+        int to = above > n ? CELLS : bulk_cell(l, l->pilot[(size_t)above - 1]);
+        int cells = to - from + 1;
+        for (int c = from; c <= to; c++)
+            if (window[c] == 0 || cells < window[c])
+                window[c] = cells;
+    }
+}
+
+/* Bins no narrower than `unit` cells or `share` of their window; returns how many. */
+static int32_t cut_cells(struct bin_layout *l, const int window[OVER + 1], double unit,
+                         double share)
+{
+    int32_t bins = 0;
+    for (int c = 0; c <= OVER; c++) {
+        bool open_end = c == 0 || c == OVER;
+        double width =
+            window[c] == 0 ? fmax(elsewhere * unit, share * CELLS) : fmax(unit, share * window[c]);
+        l->first[c] = bins;
+        bins += open_end ? 1 : (int32_t)ceil(1.0 / width);
+    }
+    l->first[OVER + 1] = bins;
+    return bins;
+}
+
+/* The interquartile range, or if half of the pilot is one value, about what it would be of a bell
+ * over the same cells. */
+static double pilot_iqr(const struct bin_layout *l)
+{
+    double iqr = sorted_percentile(l->pilot_count, l->pilot, 0.75) -
+                 sorted_percentile(l->pilot_count, l->pilot, 0.25);
+    return iqr > 0.0 ? iqr : l->width * CELLS / 9.0;
+}
+
+/* When there would be too many bins, they widen everywhere to the coarsest that is good for the
+ * promise, and then in the widest windows, where the tail is so heavy that it cannot be kept. */
+static void lay_bins(struct bin_layout *l)
+{
+    int window[OVER + 1];
+    mark_windows(l, window);
+    double cells = pilot_iqr(l) / l->width;
+    double unit = finest * cells, share = 1.0 / BINS_MAX;
+    while (cut_cells(l, window, unit, share) > BINS_MAX) {
+        if (unit < coarsest * cells)
+            unit *= 1.03;
+        else
+            share *= 1.03;
+    }
+}
+
+static void lay_one_bin(struct bin_layout *l)
+{
+    memset(l->first, 0, sizeof l->first);
+    l->first[OVER + 1] = 1;
+}
+
+packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout **out)
+{
+    if (n == 0)
+        return PACKSPAN_USAGE;
+    struct bin_layout *l = malloc(sizeof *l + n * sizeof l->pilot[0]);
+    if (l == NULL)
+        return PACKSPAN_NO_MEMORY;
+    l->pilot_count = n;
+    memcpy(l->pilot, pilot, n * sizeof l->pilot[0]);
+    lay_cells(l);
+    if (l->width > 0.0)
+        lay_bins(l);
+    else
+        lay_one_bin(l);
+    *out = l;
+    return PACKSPAN_OK;
+}
+
+void bin_layout_free(struct bin_layout *l)
+{
+    free(l);
+}
+
+size_t bin_layout_size(const struct bin_layout *l)
+{
+    return (size_t)l->first[OVER + 1];
+}
+
+void bin_count(const struct bin_layout *l, size_t n, const double *x, uint64_t *counts)
+{
+    int32_t bin[BLOCK];
+    for (size_t done = 0; done < n; done += BLOCK) {
+        size_t m = n - done < BLOCK ? n - done : BLOCK;
+        for (size_t i = 0; i < m; i++)
+            bin[i] = bin_of(l, x[done + i]);
+        for (size_t i = 0; i < m; i++)
+            counts[bin[i]]++;
+    }
+}
+
+void moments_init(struct moments *m)
+{
+    *m = (struct moments){.min = INFINITY, .max = -INFINITY};
+}
+
+/* Sums run in lanes of fixed order, which the compiler may keep in vector registers without
+ * changing a bit of the result. */
+enum { LANES = 8 };
+
+static double lane_sum(const double lane[LANES])
+{
+    return ((lane[0] + lane[4]) + (lane[1] + lane[5])) +
+           ((lane[2] + lane[6]) + (lane[3] + lane[7]));
+}
+
+static double sum_and_extremes(size_t n, const double *x, double *min, double *max)
+{
+    double sum[LANES], low[LANES], high[LANES];
+    for (int j = 0; j < LANES; j++) {
+        sum[j] = 0.0;
+        low[j] = INFINITY;
+        high[j] = -INFINITY;
+    }
+    size_t whole = n - n % LANES;
+    for (size_t i = 0; i < whole; i += LANES) {
+        for (size_t j = 0; j < LANES; j++) {
+            double v = x[i + j];
+            sum[j] += v;
+            low[j] = v < low[j] ? v : low[j];
+            high[j] = v > high[j] ? v : high[j];
+        }
+    }
+    for (size_t i = whole; i < n; i++) {
+        size_t j = i - whole;
+        sum[j] += x[i];
+        low[j] = x[i] < low[j] ? x[i] : low[j];
+        high[j] = x[i] > high[j] ? x[i] : high[j];
+    }
+    *min = low[0];
+    *max = high[0];
+    for (int j = 1; j < LANES; j++) {
+        *min = low[j] < *min ? low[j] : *min;
+        *max = high[j] > *max ? high[j] : *max;
+    }
+    return lane_sum(sum);
+}
+
+/* The sum of deviations from `mean`, which is only rounding, and of their squares. */
+static double deviations(size_t n, const double *x, double mean, double *squares)
+{
+    double sum[LANES] = {0.0}, square[LANES] = {0.0};
+    size_t whole = n - n % LANES;
+    for (size_t i = 0; i < whole; i += LANES) {
+        for (size_t j = 0; j < LANES; j++) {
+            double e = x[i + j] - mean;
+            sum[j] += e;
+            square[j] += e * e;
+        }
+    }
+    for (size_t i = whole; i < n; i++) {
+        double e = x[i] - mean;
+        sum[i - whole] += e;
+        square[i - whole] += e * e;
+    }
+    *squares = lane_sum(square);
+    return lane_sum(sum);
+}
+
+void moments_of(size_t n, const double *x, struct moments *m)
+{
+    moments_init(m);
+    if (n == 0)
+        return;
+    m->count = n;
+    double mean = sum_and_extremes(n, x, &m->min, &m->max) / (double)n;
+    double rest = deviations(n, x, mean, &m->squares);
+    m->mean = mean + rest / (double)n;
+    m->squares = fmax(m->squares - rest * rest / (double)n, 0.0);
+}
+
+void moments_merge(struct moments *into, const struct moments *part)
+{
+    if (part->count == 0)
+        return;
+    if (into->count == 0) {
+        *into = *part;
+        return;
+    }
+    double a = (double)into->count, b = (double)part->count;
+    double share = b / (a + b);
+    double gap = part->mean - into->mean;
+    into->count += part->count;
+    into->mean += gap * share;
+    into->squares += part->squares + gap * gap * a * share;
+    into->min = fmin(into->min, part->min);
+    into->max = fmax(into->max, part->max);
+}
+
+double moments_sd(const struct moments *m)
+{
+    return m->count < 2 ? 0.0 : sqrt(m->squares / (double)(m->count - 1));
+}
+
+/* How many values of the pilot lie in bins before this one. */
+static size_t pilot_before(const struct bin_layout *l, int32_t bin)
+{
+    size_t from = 0, to = l->pilot_count;
+    while (from < to) {
+        size_t middle = from + (to - from) / 2;
+        if (bin_of(l, l->pilot[middle]) < bin)
+            from = middle + 1;
+        else
+            to = middle;
+    }
+    return from;
+}
+
+static int cell_of_bin(const struct bin_layout *l, int32_t bin)
+{
+    int from = 0, to = OVER;
+    while (from < to) {
+        int middle = from + (to - from) / 2;
+        if (l->first[middle + 1] <= bin)
+            from = middle + 1;
+        else
+            to = middle;
+    }
+    return from;
+}
+
+static double clamp(double x, double low, double high)
+{
+    return fmin(fmax(x, low), high);
+}
+
+/* The ends of a bin, which go no farther than the extremes of what was counted. */
+static void bin_ends(const struct distribution *d, int32_t bin, double *low, double *high)
+{
+    const struct bin_layout *l = d->layout;
+    int cell = cell_of_bin(l, bin);
+    double min = d->moments.min, max = d->moments.max;
+    double fine = l->width / (l->first[cell + 1] - l->first[cell]);
+    double start = cell_edge(l, cell) + (bin - l->first[cell]) * fine;
+    bool one_bin = l->width == 0.0;
+    *low = one_bin || cell == 0 ? min : clamp(start, min, max);
+    *high = one_bin || cell == OVER ? max : clamp(start + fine, min, max);
+}
+
+/* The value of a given rank, from 1, within a bin. Exact while the bin holds nothing but the
+ * pilot's values (so a run no longer than the pilot is as good as sorted) and where the pilot saw
+ * one value again and again; between the ends of the bin otherwise. */
+static double value_in_bin(const struct distribution *d, int32_t bin, uint64_t rank)
+{
+    const struct bin_layout *l = d->layout;
+    size_t from = pilot_before(l, bin), to = pilot_before(l, bin + 1);
+    double value;
+    if (to - from == d->counts[bin]) {
+        value = l->pilot[from + rank - 1];
+    } else if (to - from >= 2 && l->pilot[from] == l->pilot[to - 1]) {
+        value = l->pilot[from];
+    } else {
+        double low, high;
+        bin_ends(d, bin, &low, &high);
+        double share = ((double)rank - 0.5) / (double)d->counts[bin];
+        value = low * (1.0 - share) + high * share;
+    }
+    return clamp(value, d->moments.min, d->moments.max);
+}
+
+/* A place in the cumulative counts, for ranks that never go down. */
+struct cursor {
+    int32_t bin;
+    uint64_t before;
+};
+
+static double order_statistic(const struct distribution *d, uint64_t rank, struct cursor *at)
+{
+    if (rank <= 1)
+        return d->moments.min;
+    if (rank >= d->moments.count)
+        return d->moments.max;
+    int32_t last = d->layout->first[OVER + 1] - 1;
+    while (at->bin < last && at->before + d->counts[at->bin] < rank)
+        at->before += d->counts[at->bin++];
+    return value_in_bin(d, at->bin, rank - at->before);
+}
+
+double distribution_percentile(const struct distribution *d, double p)
+{
+    if (d->moments.count == 0)
+        return NAN;
+    double h = (double)(d->moments.count - 1) * clamp(p, 0.0, 1.0);
+    uint64_t j = (uint64_t)h;
+    double part = h - (double)j;
+    struct cursor at = {0, 0};
+    double below = order_statistic(d, j + 1, &at);
+    if (part == 0.0)
+        return below;
+    double above = order_statistic(d, j + 2, &at);
+    return below + part * (above - below);
+}
+
+double distribution_percentile_error(const struct distribution *d, double p)
+{
+    double reach = sqrt(p * (1.0 - p) / (double)d->moments.count);
+    return 0.5 * (distribution_percentile(d, p + reach) - distribution_percentile(d, p - reach));
+}
+
+void distribution_shortest95(const struct distribution *d, double *low, double *high)
+{
+    uint64_t n = d->moments.count;
+    if (n == 0) {
+        *low = *high = NAN;
+        return;
+    }
+    uint64_t inside = (uint64_t)(0.95 * (double)n + 0.5);
+    if (inside >= n)
+        inside = n - 1;
+    uint64_t starts = n - inside;
+    uint64_t tries = starts < SHORTEST_TRIES ? starts : SHORTEST_TRIES;
+    struct cursor from = {0, 0}, to = {0, 0};
+    double best_low = d->moments.min, best_high = d->moments.max;
+    for (uint64_t i = 0; i < tries; i++) {
+        uint64_t rank = 1 + (tries == starts ? i : i * (starts - 1) / (tries - 1));
+        double a = order_statistic(d, rank, &from), b = order_statistic(d, rank + inside, &to);
+        if (b - a < best_high - best_low) {
+            best_low = a;
+            best_high = b;
+        }
+    }
+    *low = best_low;
+    *high = best_high;
+}
+
+static uint64_t count_between(const struct distribution *d, int32_t from, int32_t to)
+{
+    uint64_t sum = 0;
+    for (int32_t bin = from; bin < to; bin++)
+        sum += d->counts[bin];
+    return sum;
+}
+
+/* Cells join in groups of a power of two, so that equal groups fill the bulk and the bins of two
+ * runs over the same layout match. */
+size_t distribution_histogram(const struct distribution *d,
+                              struct histogram_bin bins[HISTOGRAM_BINS_MAX])
+{
+    const struct bin_layout *l = d->layout;
+    const struct moments *m = &d->moments;
+    if (m->count == 0)
+        return 0;
+    if (m->min == m->max || l->width == 0.0) {
+        bins[0] = (struct histogram_bin){m->min, m->max, m->count};
+        return 1;
+    }
+    int from = bulk_cell(l, m->min) - 1, to = bulk_cell(l, m->max) - 1;
+    int group = 1;
+    while (to / group - from / group + 1 > 120)
+        group *= 2;
+    int start = from / group * group + 1, n = to / group - from / group + 1;
+    for (int i = 0; i < n; i++) {
+        int cell = start + i * group;
+        bins[i] =
+            (struct histogram_bin){cell_edge(l, cell), cell_edge(l, cell + group),
+                                   count_between(d, i == 0 ? 0 : l->first[cell],
+                                                 l->first[i == n - 1 ? OVER + 1 : cell + group])};
+    }
+    bins[0].low = fmin(bins[0].low, m->min);
+    bins[n - 1].high = fmax(bins[n - 1].high, m->max);
+    return (size_t)n;
+}

@@ -1,0 +1,68 @@
+/* A tally takes the values of one column, block after block, in memory that does not grow, and
+ * gives count, mean, sd, extremes, percentiles and a histogram.
+ *
+ * Values land in bins laid out from a pilot (the run's first samples): a coarse uniform grid over
+ * the bulk, and bins of less than 1e-4 interquartile ranges wherever a reported percentile may lie,
+ * so that percentiles agree with a full sort to 1e-4 interquartile ranges. A run no longer than the
+ * pilot agrees exactly. The bins run out, and the outer percentiles lose accuracy first, when tails
+ * are far heavier than a lognormal's of sd 1: to 4e-4 between 5 % and 95 % and to 3e-3 beyond for
+ * Cauchy's. */
+#ifndef PACKSPAN_ENGINE_TALLY_H
+#define PACKSPAN_ENGINE_TALLY_H
+
+#include <packspan/packspan.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* Bin edges, immutable once made; threads share it. */
+struct bin_layout;
+/* `pilot` is sorted ascending, finite, n >= 1 (else PACKSPAN_USAGE); it is copied. What is counted
+ * later must include it. */
+packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout **out);
+void bin_layout_free(struct bin_layout *l);
+size_t bin_layout_size(const struct bin_layout *l);
+
+/* counts[bin]++ for each finite value; counts has bin_layout_size() entries. */
+void bin_count(const struct bin_layout *l, size_t n, const double *x, uint64_t *counts);
+
+/* Mean and sum of squared deviations, numerically stable. */
+struct moments {
+    uint64_t count;
+    double mean, squares; /* squares = sum of (x - mean)^2 */
+    double min, max;
+};
+void moments_init(struct moments *m);
+/* The moments of one block, two-pass, in a fixed order of summation. */
+void moments_of(size_t n, const double *x, struct moments *m);
+/* into += part (Chan, Golub, LeVeque 1983). The order of merging is part of the result. */
+void moments_merge(struct moments *into, const struct moments *part);
+double moments_sd(const struct moments *m); /* n - 1 in the denominator; 0 when count < 2 */
+
+/* Everything known of one column at the end of a run. Borrows layout and counts, which must hold
+ * moments.count values. Of no values at all, everything is NaN and the histogram empty. */
+struct distribution {
+    const struct bin_layout *layout;
+    const uint64_t *counts;
+    struct moments moments;
+};
+
+/* Hyndman and Fan's type 7 (JCGM 101 leaves the choice open), p in [0, 1]. */
+double distribution_percentile(const struct distribution *d, double p);
+/* One standard error of the percentile by order statistics: half the distance between the
+ * percentiles at p -+ sqrt(p (1 - p) / n). */
+double distribution_percentile_error(const struct distribution *d, double p);
+/* Shortest interval holding 95 % (JCGM 101 7.7). */
+void distribution_shortest95(const struct distribution *d, double *low, double *high);
+
+/* A histogram for people: at most about 120 bins of equal width over the occupied span, the first
+ * reaching down to the minimum and the last up to the maximum; counts add up to moments.count. */
+struct histogram_bin {
+    double low, high;
+    uint64_t count;
+};
+#define HISTOGRAM_BINS_MAX 128
+size_t distribution_histogram(const struct distribution *d,
+                              struct histogram_bin bins[HISTOGRAM_BINS_MAX]);
+
+#endif
