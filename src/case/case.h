@@ -1,0 +1,106 @@
+/* A case in memory: what its tables say, checked, with shapes made and units resolved. */
+#ifndef PACKSPAN_CASE_CASE_H
+#define PACKSPAN_CASE_CASE_H
+
+#include <packspan/packspan.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/problems.h"
+#include "case/settings.h"
+#include "case/units.h"
+#include "draw/shape.h"
+#include "model/quantity.h"
+
+#define VEHICLE_ALL SIZE_MAX /* index of the pseudo-vehicle `all` */
+#define TRIP_NONE SIZE_MAX
+
+struct vehicle {
+    char *name, *title;
+    bool is_subject;
+    long line;
+};
+
+/* One row of inputs.csv (trip == TRIP_NONE) or one numeric row of trips.csv. */
+struct input {
+    size_t vehicle; /* index, or VEHICLE_ALL; VEHICLE_ALL for a trip's condition */
+    size_t trip;    /* index, or TRIP_NONE */
+    enum quantity_id quantity;
+    char *unit;               /* as written; "1" when it was empty */
+    struct unit_factor to_si; /* draws are in `unit`; SI = scale * x + offset */
+    struct shape_given given; /* values and weights are NULL here */
+    struct shape *shape;
+    char *source;
+    const char *file; /* owned by the case */
+    long line;
+};
+
+/* A speed trace, SI. */
+struct cycle {
+    char *name;
+    char *file; /* NULL for a cycle that ships with packspan */
+    size_t points;
+    double *time;  /* s, strictly increasing */
+    double *speed; /* m/s, >= 0 */
+};
+
+struct trip {
+    char *name;
+    bool steady;  /* otherwise `cycle` is used */
+    size_t cycle; /* index into case_data.cycles; SIZE_MAX when steady */
+    char *source;
+    long line;
+};
+
+enum claim_sense { CLAIM_IS, CLAIM_AT_LEAST, CLAIM_AT_MOST };
+
+struct claim {
+    char *name;
+    size_t vehicle;
+    enum quantity_id quantity;
+    size_t trip; /* for trip_range.TRIP and trip_consumption.TRIP; otherwise TRIP_NONE */
+    char *unit;
+    struct unit_factor to_si;
+    enum claim_sense sense;
+    double value, tolerance; /* in `unit`; tolerance 0 when empty */
+    char *source;
+    long line;
+};
+
+struct case_data {
+    char *folder, *name; /* name: last part of the folder's path */
+    struct vehicle *vehicles;
+    size_t vehicle_count, subject; /* subject is SIZE_MAX when there is none */
+    struct input *inputs;
+    size_t input_count;
+    struct trip *trips;
+    size_t trip_count;
+    struct claim *claims;
+    size_t claim_count;
+    struct cycle *cycles; /* [0] is udds, [1] is hwfet, then every other one that a trip names */
+    size_t cycle_count;
+    struct settings settings;
+    struct unit_system *units;
+    struct problems problems;                     /* errors and warnings found while reading */
+    char *inputs_file, *trips_file, *claims_file; /* paths for messages */
+};
+
+/* Reads every table of `folder`, reporting all problems of all tables in one pass into
+ * out->problems. PACKSPAN_OK when there was no error; otherwise PACKSPAN_BAD_CASE,
+ * PACKSPAN_MISSING (the folder or a required table), PACKSPAN_IO or PACKSPAN_NO_MEMORY, with the
+ * problems filled. case_data_free() in every case. */
+packspan_status case_data_read(const char *folder, struct case_data *out);
+void case_data_free(struct case_data *c);
+
+/* Where the cycles that ship with packspan are: $PACKSPAN_CYCLES if set, else the folder compiled
+ * in by CMake (PACKSPAN_CYCLE_FOLDER). */
+const char *cycle_folder(void);
+
+/* Reads a speed trace; problems as in table_read(). At least two points, times strictly
+ * increasing, speeds not negative, distance above zero; PACKSPAN_BAD_CASE when they are not. */
+packspan_status cycle_read(const char *path, const char *name, struct problems *problems,
+                           struct cycle *out);
+void cycle_free(struct cycle *c);
+
+#endif

@@ -1,0 +1,187 @@
+#include "case/settings.h"
+
+#include <ctype.h>
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+
+const struct setting_info setting_infos[SETTING_COUNT] = {
+    [SETTING_SAMPLES] = {"samples", "N", "100 to 1e12, a whole number",
+                         "how many joint samples are drawn"},
+    [SETTING_SEED] = {"seed", "N", "0 to 18446744073709551615, a whole number",
+                      "start of the random numbers; the same seed gives the same results"},
+    [SETTING_THREADS] = {"threads", "N", "0 to 1024, a whole number",
+                         "threads that share the work; 0 takes one for each processor"},
+    [SETTING_KEEP] = {"keep", "N", "0 to 1e7, a whole number",
+                      "how many joint samples are written to samples.csv"},
+    [SETTING_UNITS] = {"units", "NAME", "metric or us", "units on the screen"},
+    [SETTING_QUIET] = {"quiet", NULL, "yes or no", "print nothing but problems"},
+    [SETTING_OUT] = {"out", "FOLDER", "the path of a folder, shorter than 4096 bytes",
+                     "where the result tables go; results/NAME-OF-CASE when empty"},
+};
+
+/* Where a setting lives in struct settings and what it may be. */
+enum kind { KIND_WHOLE, KIND_CHOICE, KIND_PATH };
+
+struct place {
+    enum kind kind;
+    size_t offset, size;
+    uint64_t low, high;   /* KIND_WHOLE: both included */
+    const char *words[2]; /* KIND_CHOICE: for false and true */
+};
+
+#define FIELD(name) offsetof(struct settings, name), sizeof((struct settings){0}.name)
+
+static const struct place places[SETTING_COUNT] = {
+    [SETTING_SAMPLES] = {KIND_WHOLE, FIELD(samples), 100, 1000000000000, {0}},
+    [SETTING_SEED] = {KIND_WHOLE, FIELD(seed), 0, UINT64_MAX, {0}},
+    [SETTING_THREADS] = {KIND_WHOLE, FIELD(threads), 0, 1024, {0}},
+    [SETTING_KEEP] = {KIND_WHOLE, FIELD(keep), 0, 10000000, {0}},
+    [SETTING_UNITS] = {KIND_CHOICE, FIELD(us_units), 0, 0, {"metric", "us"}},
+    [SETTING_QUIET] = {KIND_CHOICE, FIELD(quiet), 0, 0, {"no", "yes"}},
+    [SETTING_OUT] = {KIND_PATH, FIELD(out), 0, 0, {0}},
+};
+
+void settings_init(struct settings *s)
+{
+    *s = (struct settings){.samples = 1000000, .seed = 1};
+}
+
+enum setting_id setting_find(const char *name)
+{
+    size_t id = 0;
+    while (id < SETTING_COUNT && strcmp(setting_infos[id].name, name) != 0)
+        id++;
+    return (enum setting_id)id;
+}
+
+/* *value = *value * 10 + digit; false when that is too large. */
+static bool append_digit(uint64_t *value, unsigned digit)
+{
+    return !__builtin_mul_overflow(*value, 10, value) &&
+           !__builtin_add_overflow(*value, digit, value);
+}
+
+static bool append_zeros(uint64_t *value, long zeros)
+{
+    while (zeros-- > 0)
+        if (!append_digit(value, 0))
+            return false;
+    return true;
+}
+
+/* Exact to the last digit, also for a number with a point or an exponent. */
+static bool read_whole(const char *text, uint64_t *value)
+{
+    double approximate;
+    text += strspn(text, " \t");
+    if (*text == '-' || !text_number(text, false, &approximate))
+        return false;
+    text += *text == '+';
+
+    uint64_t whole = 0;
+    long zeros = 0; /* read, but not yet appended to `whole` */
+    long decimals = 0;
+    bool after_point = false;
+    for (; *text == '.' || isdigit((unsigned char)*text); text++) {
+        if (*text == '.') {
+            after_point = true;
+            continue;
+        }
+        decimals += after_point;
+        if (*text == '0') {
+            zeros++;
+            continue;
+        }
+        if (!append_zeros(&whole, zeros) || !append_digit(&whole, (unsigned)(*text - '0')))
+            return false;
+        zeros = 0;
+    }
+    if (whole) {
+        long exponent = *text == 'e' || *text == 'E' ? strtol(text + 1, NULL, 10) : 0;
+        if (exponent < -decimals - zeros)
+            return false;
+        zeros += exponent - decimals;
+        if (zeros < 0 || !append_zeros(&whole, zeros))
+            return false;
+    }
+    *value = whole;
+    return true;
+}
+
+static void store_whole(void *field, size_t size, uint64_t value)
+{
+    if (size == sizeof(unsigned))
+        *(unsigned *)field = (unsigned)value;
+    else
+        *(uint64_t *)field = value;
+}
+
+static uint64_t load_whole(const void *field, size_t size)
+{
+    return size == sizeof(unsigned) ? *(const unsigned *)field : *(const uint64_t *)field;
+}
+
+static bool set_whole(const struct place *place, void *field, const char *text)
+{
+    uint64_t value;
+    if (!read_whole(text, &value) || value < place->low || value > place->high)
+        return false;
+    store_whole(field, place->size, value);
+    return true;
+}
+
+static bool set_choice(const struct place *place, bool *field, const char *text)
+{
+    for (size_t i = 0; i < 2; i++) {
+        if (strcmp(text, place->words[i]) == 0) {
+            *field = i == 1;
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool set_path(const struct place *place, char *field, const char *text)
+{
+    size_t length = strlen(text);
+    if (length >= place->size)
+        return false;
+    memmove(field, text, length + 1);
+    return true;
+}
+
+bool setting_set(struct settings *s, enum setting_id id, const char *text)
+{
+    const struct place *place = &places[id];
+    void *field = (char *)s + place->offset;
+    switch (place->kind) {
+    case KIND_WHOLE:
+        return set_whole(place, field, text);
+    case KIND_CHOICE:
+        return set_choice(place, field, text);
+    case KIND_PATH:
+        return set_path(place, field, text);
+    }
+    return false;
+}
+
+void setting_text(const struct settings *s, enum setting_id id, char *text, size_t size)
+{
+    const struct place *place = &places[id];
+    const void *field = (const char *)s + place->offset;
+    switch (place->kind) {
+    case KIND_WHOLE:
+        snprintf(text, size, "%" PRIu64, load_whole(field, place->size));
+        break;
+    case KIND_CHOICE:
+        snprintf(text, size, "%s", place->words[*(const bool *)field]);
+        break;
+    case KIND_PATH:
+        snprintf(text, size, "%s", (const char *)field);
+        break;
+    }
+}

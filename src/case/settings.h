@@ -1,0 +1,49 @@
+/* Settings: defaults, then settings.csv, then the command line; one table of rows that the parser,
+ * the help and the checks read. */
+#ifndef PACKSPAN_CASE_SETTINGS_H
+#define PACKSPAN_CASE_SETTINGS_H
+
+#include <packspan/packspan.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+enum setting_id {
+    SETTING_SAMPLES,
+    SETTING_SEED,
+    SETTING_THREADS,
+    SETTING_KEEP,
+    SETTING_UNITS,
+    SETTING_QUIET,
+    SETTING_OUT,
+    SETTING_COUNT
+};
+
+struct settings {
+    uint64_t samples; /* [100, 1e12], default 1e6 */
+    uint64_t seed;    /* [0, 2^64 - 1], default 1 */
+    unsigned threads; /* [0, 1024], 0 (default): one for each processor */
+    uint64_t keep;    /* [0, 1e7], default 0: joint samples written to samples.csv */
+    bool us_units;    /* units: "metric" (default) or "us", for the screen */
+    bool quiet;       /* "yes" or "no" (default) */
+    char out[4096];   /* folder of the result tables; "" (default): results/NAME-OF-CASE */
+};
+
+struct setting_info {
+    const char *name;     /* as in settings.csv and, with "--" before, on the command line */
+    const char *argument; /* for the help, e.g. "N"; NULL for a switch */
+    const char *range;    /* in words, e.g. "100 to 1e12, a whole number" */
+    const char *meaning;
+};
+extern const struct setting_info setting_infos[SETTING_COUNT];
+
+void settings_init(struct settings *s);
+/* SETTING_COUNT when there is no such setting. */
+enum setting_id setting_find(const char *name);
+/* Reads the text ("1e6", "1000000" for whole numbers). False, and *s as it was, when the text is
+ * not in the setting's range. A switch takes "yes" or "no". */
+bool setting_set(struct settings *s, enum setting_id id, const char *text);
+/* The present value as setting_set() would read it. */
+void setting_text(const struct settings *s, enum setting_id id, char *text, size_t size);
+
+#endif

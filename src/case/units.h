@@ -1,0 +1,31 @@
+/* Units of the trade by UDUNITS-2. */
+#ifndef PACKSPAN_CASE_UNITS_H
+#define PACKSPAN_CASE_UNITS_H
+
+#include <packspan/packspan.h>
+#include <stdbool.h>
+
+/* A unit system with Wh, Ah and mph mapped to watt hour, ampere hour and mile per hour (UDUNITS-2
+ * knows neither of the first two and takes the third for a milliphot). One thread at a time. */
+struct unit_system;
+packspan_status unit_system_open(struct unit_system **out);
+void unit_system_free(struct unit_system *s);
+
+/* value_si = scale * value + offset. */
+struct unit_factor {
+    double scale, offset;
+};
+
+enum unit_verdict {
+    UNIT_FITS,
+    UNIT_UNKNOWN,    /* not a unit */
+    UNIT_OTHER_KIND, /* a unit of something else, or a reciprocal (mi/kWh for Wh/mi) */
+    UNIT_NO_MEMORY
+};
+
+/* The conversion from `unit` to `target` (a unit of struct measure). An empty `unit` means "1".
+ * Logarithmic units do not fit. "kWh/100km" is read as kWh/(100 km). */
+enum unit_verdict unit_convert(const struct unit_system *s, const char *unit, const char *target,
+                               struct unit_factor *factor);
+
+#endif
