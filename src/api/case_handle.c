@@ -1,0 +1,230 @@
+#include "api/case_handle.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+
+const char *packspan_status_text(packspan_status status)
+{
+    switch (status) {
+    case PACKSPAN_OK:
+        return "done";
+    case PACKSPAN_USAGE:
+        return "an argument or setting is out of range";
+    case PACKSPAN_BAD_CASE:
+        return "a table of the case is wrong";
+    case PACKSPAN_MISSING:
+        return "a file or folder does not exist";
+    case PACKSPAN_IO:
+        return "reading or writing failed";
+    case PACKSPAN_NO_MEMORY:
+        return "out of memory";
+    case PACKSPAN_INTERRUPTED:
+        return "interrupted";
+    }
+    return "unknown status";
+}
+
+bool case_add_problem(packspan_case *c, enum severity severity, char *text)
+{
+    size_t n = c->problem_count;
+    char **texts = realloc(c->problem_texts, (n + 1) * sizeof *texts);
+    if (texts)
+        c->problem_texts = texts;
+    bool *flags = realloc(c->problem_is_error, (n + 1) * sizeof *flags);
+    if (flags)
+        c->problem_is_error = flags;
+    if (!texts || !flags || !text) {
+        free(text);
+        return false;
+    }
+    texts[n] = text;
+    flags[n] = severity == SEVERITY_ERROR;
+    c->problem_count = n + 1;
+    return true;
+}
+
+static bool take_problems(packspan_case *c, const struct problems *list)
+{
+    for (size_t i = 0; i < list->count; i++)
+        if (!case_add_problem(c, list->items[i].severity, problem_text(&list->items[i])))
+            return false;
+    return !list->out_of_memory;
+}
+
+static bool add_value(packspan_case *c, packspan_origin origin, const char *vehicle, char *quantity,
+                      char *text)
+{
+    struct case_value *values = realloc(c->values, (c->value_count + 1) * sizeof *values);
+    if (values)
+        c->values = values;
+    if (!values || !quantity || !text) {
+        free(quantity);
+        free(text);
+        return false;
+    }
+    values[c->value_count++] = (struct case_value){origin, vehicle, quantity, text};
+    return true;
+}
+
+static packspan_origin origin_of(const struct plan_node *node)
+{
+    switch (node->kind) {
+    case NODE_INPUT:
+        return PACKSPAN_GIVEN;
+    case NODE_FALLBACK:
+        return PACKSPAN_DEFAULT;
+    case NODE_RELATION:
+    case NODE_MEAN:
+        break;
+    }
+    return PACKSPAN_WORKED_OUT;
+}
+
+static char *default_text(const struct plan_node *node)
+{
+    const struct quantity *q = &quantities[node->quantity];
+    const char *unit = strcmp(q->measure->si, "1") == 0 ? "" : q->measure->si;
+    return text_format("%.6g%s%s (%s)", q->fallback, *unit ? " " : "", unit, q->fallback_source);
+}
+
+static bool take_defaults(packspan_case *c, size_t vehicle)
+{
+    const struct plan *p = &c->plan;
+    for (size_t k = 0; k < p->node_count; k++) {
+        const struct plan_node *n = &p->nodes[k];
+        if (n->kind == NODE_FALLBACK && n->vehicle == vehicle && plan_uses(p, k) &&
+            !add_value(c, PACKSPAN_DEFAULT, plan_vehicle_name(p, n->vehicle),
+                       plan_label(p, n->quantity, n->trip), default_text(n)))
+            return false;
+    }
+    return true;
+}
+
+/* Results in the tables' order, then defaults, then what is not known. */
+static bool take_values(packspan_case *c)
+{
+    const struct plan *p = &c->plan;
+    for (size_t r = 0; r < p->result_count; r++) {
+        const struct plan_node *n = &p->nodes[p->results[r]];
+        if (!add_value(c, origin_of(n), plan_vehicle_name(p, n->vehicle),
+                       plan_label(p, n->quantity, n->trip), plan_origin(p, n)))
+            return false;
+    }
+    if (!take_defaults(c, VEHICLE_ALL))
+        return false;
+    for (size_t v = 0; v < p->source->vehicle_count; v++)
+        if (!take_defaults(c, p->vehicle_order[v]))
+            return false;
+    for (size_t g = 0; g < p->gap_count; g++) {
+        const struct plan_gap *gap = &p->gaps[g];
+        if (!add_value(c, PACKSPAN_NOT_KNOWN, plan_vehicle_name(p, gap->vehicle),
+                       plan_label(p, gap->quantity, gap->trip), text_copy(gap->reason)))
+            return false;
+    }
+    return true;
+}
+
+packspan_status packspan_case_open(const char *folder, packspan_case **out)
+{
+    packspan_case *c = calloc(1, sizeof *c);
+    if (!c)
+        return PACKSPAN_NO_MEMORY;
+    packspan_status status = case_data_read(folder, &c->data);
+    if (!take_problems(c, &c->data.problems))
+        status = PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK) {
+        status = plan_make(&c->data, &c->plan);
+        bool told = take_problems(c, &c->plan.problems);
+        if (!told || (status == PACKSPAN_OK && !take_values(c)))
+            status = PACKSPAN_NO_MEMORY;
+    }
+    if (status == PACKSPAN_NO_MEMORY) {
+        packspan_case_free(c);
+        return status;
+    }
+    *out = c;
+    return status;
+}
+
+void packspan_case_free(packspan_case *c)
+{
+    if (!c)
+        return;
+    for (size_t i = 0; i < c->problem_count; i++)
+        free(c->problem_texts[i]);
+    for (size_t i = 0; i < c->value_count; i++) {
+        free(c->values[i].quantity);
+        free(c->values[i].text);
+    }
+    free(c->problem_texts);
+    free(c->problem_is_error);
+    free(c->values);
+    plan_free(&c->plan);
+    case_data_free(&c->data);
+    free(c);
+}
+
+const char *packspan_case_name(const packspan_case *c)
+{
+    return c->data.name ? c->data.name : "";
+}
+
+const char *packspan_case_subject(const packspan_case *c)
+{
+    return c->data.vehicles[c->data.subject].name;
+}
+
+const char *packspan_case_subject_title(const packspan_case *c)
+{
+    const char *title = c->data.vehicles[c->data.subject].title;
+    return title ? title : "";
+}
+
+size_t packspan_case_problem_count(const packspan_case *c)
+{
+    return c->problem_count;
+}
+
+const char *packspan_case_problem(const packspan_case *c, size_t i)
+{
+    return c->problem_texts[i];
+}
+
+bool packspan_case_problem_is_error(const packspan_case *c, size_t i)
+{
+    return c->problem_is_error[i];
+}
+
+packspan_status packspan_case_set(packspan_case *c, const char *setting, const char *value)
+{
+    enum setting_id id = setting_find(setting);
+    if (id == SETTING_COUNT || !setting_set(&c->data.settings, id, value))
+        return PACKSPAN_USAGE;
+    return PACKSPAN_OK;
+}
+
+const char *packspan_case_setting(packspan_case *c, const char *setting)
+{
+    enum setting_id id = setting_find(setting);
+    if (id == SETTING_COUNT)
+        return "";
+    setting_text(&c->data.settings, id, c->setting_space, sizeof c->setting_space);
+    return c->setting_space;
+}
+
+size_t packspan_case_value_count(const packspan_case *c)
+{
+    return c->value_count;
+}
+
+packspan_origin packspan_case_value(const packspan_case *c, size_t i, const char **vehicle,
+                                    const char **quantity, const char **text)
+{
+    const struct case_value *v = &c->values[i];
+    *vehicle = v->vehicle;
+    *quantity = v->quantity;
+    *text = v->text;
+    return v->origin;
+}

@@ -1,0 +1,28 @@
+/* What is behind a packspan_case. */
+#ifndef PACKSPAN_API_CASE_HANDLE_H
+#define PACKSPAN_API_CASE_HANDLE_H
+
+#include "case/case.h"
+#include "model/plan.h"
+
+struct case_value {
+    packspan_origin origin;
+    const char *vehicle;
+    char *quantity, *text;
+};
+
+struct packspan_case {
+    struct case_data data;
+    struct plan plan;
+    char **problem_texts; /* errors and warnings of case and plan, in order */
+    bool *problem_is_error;
+    size_t problem_count;
+    struct case_value *values;
+    size_t value_count;
+    char setting_space[4096];
+};
+
+/* Adds a problem found while running. False when out of memory. */
+bool case_add_problem(packspan_case *c, enum severity severity, char *text);
+
+#endif

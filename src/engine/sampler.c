@@ -1,0 +1,175 @@
+/* From sample numbers to columns of values: draws, then relations, then the validity of each
+ * sample. */
+#include <float.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "draw/stream.h"
+#include "engine/run.h"
+#include "model/block.h"
+
+struct sampler {
+    const struct plan *plan;
+    struct stream *streams; /* [node_count]; only those of inputs are used */
+    double *space;
+    double **columns; /* [node_count] */
+};
+
+static void open_stream(const struct plan *p, const struct plan_node *node, struct stream *s)
+{
+    const struct case_data *c = p->source;
+    bool of_trip = node->trip != TRIP_NONE;
+    stream_open(s, c->settings.seed, of_trip ? "trip" : "vehicle",
+                of_trip ? c->trips[node->trip].name : plan_vehicle_name(p, node->vehicle),
+                quantities[node->quantity].name);
+}
+
+static void draw_input(const struct plan_node *node, const struct stream *s, uint64_t first,
+                       size_t n, double *x)
+{
+    struct unit_factor to_si = node->input->to_si;
+    stream_uniforms(s, first, n, x);
+    shape_quantiles(node->input->shape, n, x, x);
+    for (size_t i = 0; i < n; i++)
+        x[i] = to_si.scale * x[i] + to_si.offset;
+}
+
+static void average(const struct sampler *s, const struct plan_node *node, size_t n, double *x)
+{
+    memcpy(x, s->columns[node->args[0]], n * sizeof *x);
+    for (size_t a = 1; a < node->arg_count; a++)
+        for (size_t i = 0; i < n; i++)
+            x[i] += s->columns[node->args[a]][i];
+    for (size_t i = 0; i < n; i++)
+        x[i] /= (double)node->arg_count;
+}
+
+static void relate(const struct sampler *s, const struct plan_node *node, size_t n, double *x)
+{
+    const struct plan *p = s->plan;
+    const double *in[2 * RELATION_NEEDS_MAX];
+    for (size_t a = 0; a < node->arg_count; a++)
+        in[a] = s->columns[node->args[a]];
+    bool on_cycle = node->trip != TRIP_NONE && !p->source->trips[node->trip].steady;
+    struct relation_call call = {
+        .n = n,
+        .in = in,
+        .out = x,
+        .city = &p->traces[0],
+        .highway = &p->traces[1],
+        .trip = on_cycle ? &p->traces[p->source->trips[node->trip].cycle] : NULL,
+    };
+    node->relation->work(&call);
+}
+
+static void fill_column(struct sampler *s, size_t k, uint64_t first, size_t n)
+{
+    const struct plan_node *node = &s->plan->nodes[k];
+    double *x = s->columns[k];
+    switch (node->kind) {
+    case NODE_INPUT:
+        draw_input(node, &s->streams[k], first, n, x);
+        break;
+    case NODE_FALLBACK:
+        for (size_t i = 0; i < n; i++)
+            x[i] = quantities[node->quantity].fallback;
+        break;
+    case NODE_RELATION:
+        relate(s, node, n, x);
+        break;
+    case NODE_MEAN:
+        average(s, node, n, x);
+        break;
+    }
+}
+
+packspan_status sampler_open(const struct plan *p, struct sampler **out)
+{
+    struct sampler *s = calloc(1, sizeof *s);
+    if (!s)
+        return PACKSPAN_NO_MEMORY;
+    s->plan = p;
+    s->streams = calloc(p->node_count + 1, sizeof *s->streams);
+    s->columns = calloc(p->node_count + 1, sizeof *s->columns);
+    s->space = aligned_alloc(64, (p->node_count + 1) * BLOCK_SAMPLES * sizeof *s->space);
+    if (!s->streams || !s->columns || !s->space) {
+        sampler_free(s);
+        return PACKSPAN_NO_MEMORY;
+    }
+    for (size_t k = 0; k < p->node_count; k++) {
+        s->columns[k] = s->space + k * BLOCK_SAMPLES;
+        if (p->nodes[k].kind == NODE_INPUT)
+            open_stream(p, &p->nodes[k], &s->streams[k]);
+        if (p->nodes[k].fixed)
+            fill_column(s, k, 0, BLOCK_SAMPLES);
+    }
+    *out = s;
+    return PACKSPAN_OK;
+}
+
+void sampler_free(struct sampler *s)
+{
+    if (!s)
+        return;
+    free(s->streams);
+    free(s->columns);
+    free(s->space);
+    free(s);
+}
+
+const double *sampler_column(const struct sampler *s, size_t node)
+{
+    return s->columns[node];
+}
+
+/* spoiled[i] |= 1 for NaN and infinity. */
+HOT_LOOP static void mark_spoiled(size_t n, const double *restrict x, uint64_t *restrict spoiled)
+{
+    for (size_t i = 0; i < n; i++)
+        spoiled[i] |= !(fabs(x[i]) <= DBL_MAX);
+}
+
+static void blame(const struct sampler *s, size_t n, const uint64_t *spoiled,
+                  uint64_t *invalid_by_node)
+{
+    for (size_t i = 0; i < n; i++) {
+        if (!spoiled[i])
+            continue;
+        size_t k = 0;
+        while (isfinite(s->columns[k][i]))
+            k++;
+        invalid_by_node[k]++;
+    }
+}
+
+static void close_ranks(size_t n, const uint64_t *spoiled, double *x)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < n; i++)
+        if (!spoiled[i])
+            x[kept++] = x[i];
+}
+
+size_t sampler_block(struct sampler *s, uint64_t first, size_t n, uint64_t *invalid_by_node)
+{
+    const struct plan *p = s->plan;
+    uint64_t spoiled[BLOCK_SAMPLES] = {0};
+    for (size_t k = 0; k < p->node_count; k++) {
+        if (!p->nodes[k].fixed)
+            fill_column(s, k, first, n);
+        if (p->nodes[k].kind == NODE_RELATION)
+            mark_spoiled(n, s->columns[k], spoiled);
+    }
+    size_t invalid = 0;
+    for (size_t i = 0; i < n; i++)
+        invalid += spoiled[i] != 0;
+    if (invalid == 0)
+        return n;
+    if (invalid_by_node)
+        blame(s, n, spoiled, invalid_by_node);
+    for (size_t k = 0; k < p->node_count; k++)
+        if (!p->nodes[k].fixed)
+            close_ranks(n, spoiled, s->columns[k]);
+    return n - invalid;
+}

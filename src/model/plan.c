@@ -1,0 +1,600 @@
+#include "model/plan.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+
+/* State of one (vehicle, quantity, trip) while the plan is made. */
+enum { STATE_UNKNOWN = 0, STATE_BUSY = -1, STATE_MISSING = -2 };
+
+struct planner {
+    struct plan *plan;
+    const struct case_data *source;
+    ptrdiff_t *states; /* node index + 1, or one of the above */
+    bool loop_met;     /* a need was refused because it is being worked out just now */
+    bool no_memory;
+};
+
+struct target {
+    size_t vehicle;
+    enum quantity_id quantity;
+    size_t trip;
+};
+
+const char *plan_vehicle_name(const struct plan *p, size_t vehicle)
+{
+    return vehicle == VEHICLE_ALL ? "all" : p->source->vehicles[vehicle].name;
+}
+
+char *plan_label(const struct plan *p, enum quantity_id quantity, size_t trip)
+{
+    if (trip == TRIP_NONE)
+        return text_copy(quantities[quantity].name);
+    return text_format("%s.%s", quantities[quantity].name, p->source->trips[trip].name);
+}
+
+char *plan_origin(const struct plan *p, const struct plan_node *node)
+{
+    switch (node->kind) {
+    case NODE_INPUT:
+        return text_format("%s:%ld", node->input->file, node->input->line);
+    case NODE_FALLBACK:
+        return text_format("default (%s)", quantities[node->quantity].fallback_source);
+    case NODE_MEAN:
+        return text_format("%s, mean over %zu references", node->relation->formula,
+                           node->arg_count);
+    case NODE_RELATION:
+        break;
+    }
+    if (node->relation->scope != SCOPE_FROM_REFERENCES)
+        return text_copy(node->relation->formula);
+    const struct plan_node *last = &p->nodes[node->args[node->arg_count - 1]];
+    return text_format("%s, reference '%s'", node->relation->formula,
+                       plan_vehicle_name(p, last->vehicle));
+}
+
+static ptrdiff_t *state_of(struct planner *pl, struct target t)
+{
+    size_t vehicles = pl->source->vehicle_count + 1, trips = pl->source->trip_count + 1;
+    size_t v = t.vehicle == VEHICLE_ALL ? vehicles - 1 : t.vehicle;
+    size_t trip = t.trip == TRIP_NONE ? trips - 1 : t.trip;
+    return &pl->states[(v * QUANTITY_COUNT + (size_t)t.quantity) * trips + trip];
+}
+
+/* Room for one more element; NULL, and the array as it was, when out of memory. */
+static void *grown(void *array, size_t *capacity, size_t count, size_t size)
+{
+    if (count < *capacity)
+        return array;
+    size_t more = *capacity ? 2 * *capacity : 64;
+    void *moved = realloc(array, more * size);
+    if (moved)
+        *capacity = more;
+    return moved;
+}
+
+static size_t add_node(struct planner *pl, struct plan_node node, const size_t *args)
+{
+    struct plan *p = pl->plan;
+    if (node.arg_count) {
+        node.args = malloc(node.arg_count * sizeof *node.args);
+        if (!node.args) {
+            pl->no_memory = true;
+            return NODE_NONE;
+        }
+        memcpy(node.args, args, node.arg_count * sizeof *node.args);
+    }
+    void *nodes = grown(p->nodes, &p->node_capacity, p->node_count, sizeof *p->nodes);
+    if (!nodes) {
+        free(node.args);
+        pl->no_memory = true;
+        return NODE_NONE;
+    }
+    p->nodes = nodes;
+    if (node.kind == NODE_INPUT)
+        node.fixed = shape_is_fixed(node.input->shape);
+    else {
+        node.fixed = true;
+        for (size_t i = 0; i < node.arg_count; i++)
+            node.fixed = node.fixed && p->nodes[node.args[i]].fixed;
+    }
+    p->nodes[p->node_count] = node;
+    return p->node_count++;
+}
+
+static const struct input *find_input(const struct case_data *c, size_t vehicle, size_t trip,
+                                      enum quantity_id quantity)
+{
+    for (size_t i = 0; i < c->input_count; i++) {
+        const struct input *in = &c->inputs[i];
+        if (in->quantity == quantity && in->vehicle == vehicle && in->trip == trip)
+            return in;
+    }
+    return NULL;
+}
+
+/* A vehicle's own row wins over a row for `all`. */
+static const struct input *given_for(const struct case_data *c, struct target t)
+{
+    const struct input *own = find_input(c, t.vehicle, t.trip, t.quantity);
+    if (own || t.vehicle == VEHICLE_ALL)
+        return own;
+    return find_input(c, VEHICLE_ALL, t.trip, t.quantity);
+}
+
+static struct target need_target(const struct case_data *c, size_t vehicle, size_t trip,
+                                 enum quantity_id need)
+{
+    enum quantity_role role = quantities[need].role;
+    bool of_trip = role == QUANTITY_CONDITION ||
+                   (trip != TRIP_NONE && find_input(c, VEHICLE_ALL, trip, need) != NULL);
+    if (of_trip)
+        return (struct target){VEHICLE_ALL, need, trip};
+    return (struct target){vehicle, need, role == QUANTITY_TRIP_RESULT ? trip : TRIP_NONE};
+}
+
+static bool in_scope(const struct case_data *c, const struct relation *r, struct target t)
+{
+    switch (r->scope) {
+    case SCOPE_ANY:
+        return true;
+    case SCOPE_SUBJECT:
+    case SCOPE_FROM_REFERENCES:
+        return t.vehicle != VEHICLE_ALL && c->vehicles[t.vehicle].is_subject;
+    case SCOPE_REFERENCE:
+        return t.vehicle != VEHICLE_ALL && !c->vehicles[t.vehicle].is_subject;
+    case SCOPE_CYCLE_TRIP:
+        return t.trip != TRIP_NONE && !c->trips[t.trip].steady;
+    case SCOPE_STEADY_TRIP:
+        return t.trip != TRIP_NONE && c->trips[t.trip].steady;
+    case SCOPE_TRIP:
+        return t.trip != TRIP_NONE;
+    }
+    return false;
+}
+
+static bool rests_on(const struct plan *p, size_t node, size_t vehicle, enum quantity_id quantity)
+{
+    const struct plan_node *n = &p->nodes[node];
+    if (n->quantity == quantity && n->vehicle == vehicle)
+        return true;
+    for (size_t i = 0; i < n->arg_count; i++)
+        if (rests_on(p, n->args[i], vehicle, quantity))
+            return true;
+    return false;
+}
+
+/* A route's result is the usable energy, so one that rests on the vehicle's usable energy would
+ * need its own result. */
+static bool is_circular(const struct plan *p, struct target t, size_t arg_count, const size_t *args)
+{
+    if (quantities[t.quantity].role != QUANTITY_ROUTE)
+        return false;
+    for (size_t i = 0; i < arg_count; i++)
+        if (rests_on(p, args[i], t.vehicle, Q_usable_energy))
+            return true;
+    return false;
+}
+
+static size_t resolve(struct planner *pl, struct target t);
+
+/* Resolves needs for `vehicle`; false when one is missing. */
+static bool resolve_needs(struct planner *pl, size_t vehicle, size_t trip, size_t count,
+                          const enum quantity_id *needs, size_t *args)
+{
+    for (size_t i = 0; i < count; i++) {
+        args[i] = resolve(pl, need_target(pl->source, vehicle, trip, needs[i]));
+        if (args[i] == NODE_NONE)
+            return false;
+    }
+    return true;
+}
+
+static size_t relate(struct planner *pl, struct target t, const struct relation *r)
+{
+    size_t args[2 * RELATION_NEEDS_MAX];
+    if (!resolve_needs(pl, t.vehicle, t.trip, r->need_count, r->needs, args) ||
+        is_circular(pl->plan, t, r->need_count, args))
+        return NODE_NONE;
+    struct plan_node node = {.kind = NODE_RELATION,
+                             .quantity = t.quantity,
+                             .vehicle = t.vehicle,
+                             .trip = t.trip,
+                             .relation = r,
+                             .arg_count = r->need_count};
+    return add_node(pl, node, args);
+}
+
+static size_t relate_references(struct planner *pl, struct target t, const struct relation *r)
+{
+    size_t args[2 * RELATION_NEEDS_MAX], total = r->need_count + r->reference_need_count;
+    size_t vehicles = pl->source->vehicle_count, found = 0;
+    if (!resolve_needs(pl, t.vehicle, t.trip, r->need_count, r->needs, args))
+        return NODE_NONE;
+    size_t *shares = malloc(vehicles * sizeof *shares);
+    if (!shares) {
+        pl->no_memory = true;
+        return NODE_NONE;
+    }
+    struct plan_node node = {.kind = NODE_RELATION,
+                             .quantity = t.quantity,
+                             .vehicle = t.vehicle,
+                             .trip = t.trip,
+                             .relation = r,
+                             .arg_count = total};
+    for (size_t k = 0; k < vehicles; k++) {
+        size_t v = pl->plan->vehicle_order[k];
+        if (pl->source->vehicles[v].is_subject ||
+            !resolve_needs(pl, v, t.trip, r->reference_need_count, r->reference_needs,
+                           args + r->need_count) ||
+            is_circular(pl->plan, t, total, args))
+            continue;
+        size_t share = add_node(pl, node, args);
+        if (share != NODE_NONE)
+            shares[found++] = share;
+    }
+    size_t result = found ? shares[0] : NODE_NONE;
+    if (found > 1) {
+        for (size_t k = 0; k < found; k++)
+            pl->plan->nodes[shares[k]].intermediate = true;
+        node.kind = NODE_MEAN;
+        node.arg_count = found;
+        result = add_node(pl, node, shares);
+    }
+    free(shares);
+    return result;
+}
+
+static size_t work_out(struct planner *pl, struct target t)
+{
+    const struct input *given = given_for(pl->source, t);
+    if (given && given->vehicle != t.vehicle) /* the draw shared by all vehicles */
+        return resolve(pl, (struct target){given->vehicle, t.quantity, t.trip});
+    if (given)
+        return add_node(pl,
+                        (struct plan_node){.kind = NODE_INPUT,
+                                           .quantity = t.quantity,
+                                           .vehicle = t.vehicle,
+                                           .trip = t.trip,
+                                           .input = given},
+                        NULL);
+    const struct relation *r;
+    for (size_t k = 0; (r = relation_find(t.quantity, k)) != NULL; k++) {
+        if (!in_scope(pl->source, r, t))
+            continue;
+        size_t node =
+            r->scope == SCOPE_FROM_REFERENCES ? relate_references(pl, t, r) : relate(pl, t, r);
+        if (node != NODE_NONE)
+            return node;
+    }
+    if (isnan(quantities[t.quantity].fallback))
+        return NODE_NONE;
+    return add_node(
+        pl,
+        (struct plan_node){
+            .kind = NODE_FALLBACK, .quantity = t.quantity, .vehicle = t.vehicle, .trip = t.trip},
+        NULL);
+}
+
+static size_t resolve(struct planner *pl, struct target t)
+{
+    ptrdiff_t *state = state_of(pl, t);
+    if (*state > 0)
+        return (size_t)(*state - 1);
+    if (*state == STATE_BUSY)
+        pl->loop_met = true;
+    if (*state != STATE_UNKNOWN || pl->no_memory)
+        return NODE_NONE;
+
+    bool loop_before = pl->loop_met;
+    pl->loop_met = false;
+    *state = STATE_BUSY;
+    size_t node = work_out(pl, t);
+    if (node != NODE_NONE)
+        *state = (ptrdiff_t)node + 1;
+    else /* what failed only inside a loop may succeed outside of it */
+        *state = pl->loop_met ? STATE_UNKNOWN : STATE_MISSING;
+    pl->loop_met = pl->loop_met || loop_before;
+    return node;
+}
+
+static void add_result(struct planner *pl, size_t node)
+{
+    struct plan *p = pl->plan;
+    void *results = grown(p->results, &p->result_capacity, p->result_count, sizeof *p->results);
+    if (!results) {
+        pl->no_memory = true;
+        return;
+    }
+    p->results = results;
+    p->results[p->result_count++] = node;
+}
+
+static char *append(char *text, const char *format, const char *a, const char *b)
+{
+    char *part = text_format(format, a, b);
+    char *joined = part ? text_format("%s%s", text ? text : "", part) : NULL;
+    free(part);
+    free(text);
+    return joined;
+}
+
+/* What a relation lacks: "cell_mass" or "cell_mass, overhead_fraction of reference 'old'". */
+static char *lacking(struct planner *pl, struct target t, const struct relation *r)
+{
+    char *text = text_copy("");
+    for (size_t i = 0; text && i < r->need_count; i++)
+        if (resolve(pl, need_target(pl->source, t.vehicle, t.trip, r->needs[i])) == NODE_NONE)
+            text = append(text, *text ? ", %s%s" : "%s%s", quantities[r->needs[i]].name, "");
+    bool any_reference = false;
+    for (size_t k = 0; text && k < pl->source->vehicle_count; k++) {
+        size_t v = pl->plan->vehicle_order[k];
+        if (r->scope != SCOPE_FROM_REFERENCES || pl->source->vehicles[v].is_subject)
+            continue;
+        any_reference = true;
+        for (size_t i = 0; text && i < r->reference_need_count; i++) {
+            struct target need = need_target(pl->source, v, t.trip, r->reference_needs[i]);
+            if (resolve(pl, need) == NODE_NONE)
+                text = append(text, *text ? ", %s of reference '%s'" : "%s of reference '%s'",
+                              quantities[r->reference_needs[i]].name, pl->source->vehicles[v].name);
+        }
+    }
+    if (text && r->scope == SCOPE_FROM_REFERENCES && !any_reference)
+        text =
+            append(text, *text ? ", a reference vehicle%s%s" : "a reference vehicle%s%s", "", "");
+    return text;
+}
+
+static void add_gap(struct planner *pl, struct target t)
+{
+    struct plan *p = pl->plan;
+    char *reason = NULL;
+    const struct relation *r;
+    for (size_t k = 0; (r = relation_find(t.quantity, k)) != NULL; k++) {
+        if (!in_scope(pl->source, r, t))
+            continue;
+        char *lack = lacking(pl, t, r);
+        if (lack && !*lack)
+            lack = append(lack, "%s%s", "what does not rest on its own usable_energy", "");
+        char *longer = lack ? append(reason, reason ? "; or %s%s" : "needs %s%s", lack, "") : NULL;
+        if (!lack)
+            free(reason);
+        free(lack);
+        if (!longer) {
+            pl->no_memory = true;
+            return;
+        }
+        reason = longer;
+    }
+    if (!reason) /* nothing works it out for this vehicle */
+        return;
+    void *gaps = grown(p->gaps, &p->gap_capacity, p->gap_count, sizeof *p->gaps);
+    if (!gaps) {
+        free(reason);
+        pl->no_memory = true;
+        return;
+    }
+    p->gaps = gaps;
+    p->gaps[p->gap_count++] = (struct plan_gap){t.vehicle, t.trip, t.quantity, reason};
+}
+
+/* Result rows of one owner in the registry's order; what cannot be had becomes a gap. */
+static void collect(struct planner *pl, size_t vehicle, size_t trip)
+{
+    for (int id = 0; id < QUANTITY_COUNT; id++) {
+        struct target t = {vehicle, (enum quantity_id)id, trip};
+        enum quantity_role role = quantities[id].role;
+        bool has_trip = trip != TRIP_NONE;
+        bool own_input = find_input(pl->source, vehicle, trip, t.quantity) != NULL;
+        if (vehicle == VEHICLE_ALL) {
+            bool shown = own_input || (has_trip && t.quantity == Q_trip_air_density);
+            size_t node = shown ? resolve(pl, t) : NODE_NONE;
+            if (node != NODE_NONE)
+                add_result(pl, node);
+            continue;
+        }
+        if (has_trip != (role == QUANTITY_TRIP_RESULT) || role == QUANTITY_CONDITION)
+            continue;
+        size_t node = resolve(pl, t);
+        if (node == NODE_NONE)
+            add_gap(pl, t);
+        else if (pl->plan->nodes[node].vehicle == vehicle &&
+                 pl->plan->nodes[node].kind != NODE_FALLBACK)
+            add_result(pl, node);
+    }
+}
+
+/* Order by name with embedded numbers compared as numbers; the subject comes first. */
+static int compare_vehicles(const void *a, const void *b, void *data)
+{
+    const struct case_data *c = data;
+    const struct vehicle *x = &c->vehicles[*(const size_t *)a];
+    const struct vehicle *y = &c->vehicles[*(const size_t *)b];
+    if (x->is_subject != y->is_subject)
+        return x->is_subject ? -1 : 1;
+    return strverscmp(x->name, y->name);
+}
+
+static int compare_trips(const void *a, const void *b, void *data)
+{
+    const struct case_data *c = data;
+    return strverscmp(c->trips[*(const size_t *)a].name, c->trips[*(const size_t *)b].name);
+}
+
+static int compare_claims(const void *a, const void *b, void *data)
+{
+    const struct case_data *c = data;
+    return strverscmp(c->claims[*(const size_t *)a].name, c->claims[*(const size_t *)b].name);
+}
+
+static size_t *order_of(size_t count, int (*compare)(const void *, const void *, void *),
+                        const struct case_data *c)
+{
+    size_t *order = malloc((count ? count : 1) * sizeof *order);
+    if (!order)
+        return NULL;
+    for (size_t i = 0; i < count; i++)
+        order[i] = i;
+    qsort_r(order, count, sizeof *order, compare, (void *)(uintptr_t)c);
+    return order;
+}
+
+/* A truncation that touches less than one sample in a million is not worth a line. */
+#define CUT_SHARE_TOLD 1e-6
+
+static void warn_of_input(struct plan *p, const struct input *in, const char *what,
+                          const char *remedy)
+{
+    problems_add(&p->problems, SEVERITY_WARNING, in->file, in->line, "quantity", what,
+                 quantities[in->quantity].name, remedy);
+}
+
+bool plan_uses(const struct plan *p, size_t node)
+{
+    for (size_t k = 0; k < p->node_count; k++)
+        for (size_t a = 0; a < p->nodes[k].arg_count; a++)
+            if (p->nodes[k].args[a] == node)
+                return true;
+    for (size_t k = 0; k < p->source->claim_count; k++)
+        if (p->claim_nodes[k] == node)
+            return true;
+    return false;
+}
+
+static void warn_of_inputs(struct planner *pl)
+{
+    struct plan *p = pl->plan;
+    for (size_t i = 0; i < pl->source->input_count; i++) {
+        const struct input *in = &pl->source->inputs[i];
+        size_t node = resolve(pl, (struct target){in->vehicle, in->quantity, in->trip});
+        if (!plan_uses(p, node))
+            warn_of_input(p, in, "nothing that can be worked out uses it",
+                          "see what is missing in packspan check, or remove the row");
+        double cut = shape_cut(in->shape);
+        if (cut > CUT_SHARE_TOLD) {
+            char *what = text_format("%.3g %% of the distribution lies outside the physical domain "
+                                     "and was cut off",
+                                     100.0 * cut);
+            warn_of_input(p, in, what ? what : "was cut at the physical domain", NULL);
+            free(what);
+        }
+    }
+}
+
+static void warn_of_nodes(struct plan *p)
+{
+    const struct case_data *c = p->source;
+    for (size_t k = 0; k < p->node_count; k++) {
+        const struct plan_node *n = &p->nodes[k];
+        char *label = plan_label(p, n->quantity, n->trip);
+        char *what = NULL;
+        if (n->kind == NODE_FALLBACK && quantities[n->quantity].fallback_warning && plan_uses(p, k))
+            what =
+                text_format("%s of '%s' is not given: %s", label, plan_vehicle_name(p, n->vehicle),
+                            quantities[n->quantity].fallback_warning);
+        else if (n->kind == NODE_MEAN)
+            what = text_format("%s of '%s' is the mean over %zu references", label,
+                               plan_vehicle_name(p, n->vehicle), n->arg_count);
+        else if (n->kind == NODE_RELATION && n->quantity == Q_drive_efficiency &&
+                 n->relation->scope == SCOPE_REFERENCE)
+            what = text_format("drive_efficiency of '%s' is calibrated on its stated range, which "
+                               "a maker may set below the rule's value (40 CFR 600.210-12): it is "
+                               "a lower bound",
+                               plan_vehicle_name(p, n->vehicle));
+        if (what)
+            problems_add(&p->problems, SEVERITY_WARNING, c->inputs_file, 0, NULL, what, NULL, NULL);
+        free(what);
+        free(label);
+    }
+}
+
+static void resolve_claims(struct planner *pl)
+{
+    struct plan *p = pl->plan;
+    for (size_t k = 0; k < pl->source->claim_count; k++) {
+        const struct claim *claim = &pl->source->claims[k];
+        struct target t = need_target(pl->source, claim->vehicle, claim->trip, claim->quantity);
+        p->claim_nodes[k] = resolve(pl, t);
+        if (p->claim_nodes[k] != NODE_NONE)
+            continue;
+        const char *reason = NULL;
+        for (size_t g = 0; g < p->gap_count && !reason; g++)
+            if (p->gaps[g].vehicle == claim->vehicle && p->gaps[g].quantity == claim->quantity &&
+                p->gaps[g].trip == claim->trip)
+                reason = p->gaps[g].reason;
+        char *label = plan_label(p, claim->quantity, claim->trip);
+        problems_add(&p->problems, SEVERITY_ERROR, pl->source->claims_file, claim->line, "quantity",
+                     "cannot be worked out for this vehicle", label,
+                     reason ? reason : "give it in inputs.csv");
+        free(label);
+    }
+}
+
+static packspan_status make_traces(struct plan *p)
+{
+    const struct case_data *c = p->source;
+    for (size_t i = 0; i < c->cycle_count; i++) {
+        packspan_status status =
+            trace_make(c->cycles[i].points, c->cycles[i].time, c->cycles[i].speed, &p->traces[i]);
+        if (status != PACKSPAN_OK)
+            return status;
+    }
+    return PACKSPAN_OK;
+}
+
+packspan_status plan_make(const struct case_data *source, struct plan *out)
+{
+    *out = (struct plan){.source = source};
+    struct planner pl = {.plan = out, .source = source};
+    size_t states = (source->vehicle_count + 1) * QUANTITY_COUNT * (source->trip_count + 1);
+    pl.states = calloc(states, sizeof *pl.states);
+    out->traces = calloc(source->cycle_count + 1, sizeof *out->traces);
+    out->claim_nodes = calloc(source->claim_count + 1, sizeof *out->claim_nodes);
+    out->vehicle_order = order_of(source->vehicle_count, compare_vehicles, source);
+    out->trip_order = order_of(source->trip_count, compare_trips, source);
+    out->claim_order = order_of(source->claim_count, compare_claims, source);
+    if (!pl.states || !out->traces || !out->claim_nodes || !out->vehicle_order ||
+        !out->trip_order || !out->claim_order || make_traces(out) != PACKSPAN_OK) {
+        free(pl.states);
+        return PACKSPAN_NO_MEMORY;
+    }
+
+    collect(&pl, VEHICLE_ALL, TRIP_NONE);
+    for (size_t k = 0; k < source->trip_count; k++)
+        collect(&pl, VEHICLE_ALL, out->trip_order[k]);
+    for (size_t k = 0; k < source->vehicle_count; k++) {
+        collect(&pl, out->vehicle_order[k], TRIP_NONE);
+        for (size_t j = 0; j < source->trip_count; j++)
+            collect(&pl, out->vehicle_order[k], out->trip_order[j]);
+    }
+    resolve_claims(&pl);
+    warn_of_inputs(&pl);
+    warn_of_nodes(out);
+    problems_sort(&out->problems);
+    free(pl.states);
+    if (pl.no_memory || out->problems.out_of_memory)
+        return PACKSPAN_NO_MEMORY;
+    return out->problems.errors ? PACKSPAN_BAD_CASE : PACKSPAN_OK;
+}
+
+void plan_free(struct plan *p)
+{
+    for (size_t i = 0; i < p->node_count; i++)
+        free(p->nodes[i].args);
+    for (size_t i = 0; i < p->gap_count; i++)
+        free(p->gaps[i].reason);
+    for (size_t i = 0; p->traces && i < p->source->cycle_count; i++)
+        trace_free(&p->traces[i]);
+    free(p->nodes);
+    free(p->gaps);
+    free(p->traces);
+    free(p->vehicle_order);
+    free(p->trip_order);
+    free(p->claim_order);
+    free(p->results);
+    free(p->claim_nodes);
+    problems_clear(&p->problems);
+    *p = (struct plan){0};
+}

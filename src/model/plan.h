@@ -1,0 +1,68 @@
+/* The plan of a case: which value comes from where, in the order in which a block of samples is
+ * worked through. */
+#ifndef PACKSPAN_MODEL_PLAN_H
+#define PACKSPAN_MODEL_PLAN_H
+
+#include <packspan/packspan.h>
+
+#include "base/problems.h"
+#include "case/case.h"
+#include "model/relation.h"
+#include "model/trace.h"
+
+enum node_kind { NODE_INPUT, NODE_FALLBACK, NODE_RELATION, NODE_MEAN };
+
+#define NODE_NONE SIZE_MAX
+
+/* One column of the block. */
+struct plan_node {
+    enum node_kind kind;
+    enum quantity_id quantity;
+    size_t vehicle; /* VEHICLE_ALL for shared inputs and trip conditions */
+    size_t trip;    /* TRIP_NONE outside trips */
+    const struct input *input;
+    const struct relation *relation; /* also for NODE_MEAN: the relation that is averaged */
+    size_t *args; /* earlier nodes: the relation's needs, or what a NODE_MEAN averages */
+    size_t arg_count;
+    bool fixed;        /* the same in every sample */
+    bool intermediate; /* one reference's share of a mean; no result of its own */
+};
+
+/* Something that could not be worked out: `reason` says what is missing. */
+struct plan_gap {
+    size_t vehicle, trip;
+    enum quantity_id quantity;
+    char *reason;
+};
+
+struct plan {
+    const struct case_data *source;
+    struct plan_node *nodes; /* arguments come before the nodes that use them */
+    size_t node_count, node_capacity;
+    /* Orders that do not depend on the order of rows: vehicles (subject first), trips and claims
+     * by name, numbers inside names compared as numbers. */
+    size_t *vehicle_order, *trip_order, *claim_order;
+    size_t *results; /* nodes that the result tables show, in the tables' order */
+    size_t result_count, result_capacity;
+    size_t *claim_nodes; /* [claim_count], in the case's order */
+    struct plan_gap *gaps;
+    size_t gap_count, gap_capacity;
+    struct trace *traces;     /* [cycle_count], as the case's cycles */
+    struct problems problems; /* claims that cannot be judged; warnings */
+};
+
+/* PACKSPAN_BAD_CASE when there are errors in plan->problems. plan_free() in every case. The case
+ * must outlive the plan. */
+packspan_status plan_make(const struct case_data *source, struct plan *out);
+void plan_free(struct plan *p);
+
+/* "all" or the vehicle's name. */
+const char *plan_vehicle_name(const struct plan *p, size_t vehicle);
+/* The quantity's name, with ".TRIP" inside trips; malloc'd, NULL when out of memory. */
+char *plan_label(const struct plan *p, enum quantity_id quantity, size_t trip);
+/* True when another node or a claim uses the node. */
+bool plan_uses(const struct plan *p, size_t node);
+/* What the node is worked out from, e.g. "cell_count cell_energy"; malloc'd. */
+char *plan_origin(const struct plan *p, const struct plan_node *node);
+
+#endif
