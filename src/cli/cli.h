@@ -1,0 +1,73 @@
+/* The command line: one file a command; only the public library below it. */
+#ifndef PACKSPAN_CLI_CLI_H
+#define PACKSPAN_CLI_CLI_H
+
+#include <packspan/packspan.h>
+#include <stdio.h>
+
+enum exit_status {
+    EXIT_DONE = 0,
+    EXIT_WRONG_USE = 64,
+    EXIT_WRONG_CASE = 65,
+    EXIT_MISSING_FILE = 66,
+    EXIT_NO_MEMORY = 71,
+    EXIT_READ_OR_WRITE_FAILED = 74,
+    EXIT_WAS_INTERRUPTED = 130
+};
+int exit_status_of(packspan_status status);
+
+/* A command: what follows its name on the command line, already split by read_options(). */
+struct options {
+    const char *command;
+    const char *operand; /* NULL when there is none */
+    size_t setting_count;
+    struct {
+        const char *name, *value;
+    } settings[64];
+    bool help;
+};
+
+struct command {
+    const char *name;
+    const char *operand; /* for the help; NULL when it takes none */
+    const char *summary;
+    bool takes_settings;
+    int (*run)(const struct options *options);
+};
+extern const struct command commands[];
+extern const size_t command_count;
+
+int command_run(const struct options *options);
+int command_check(const struct options *options);
+int command_new(const struct options *options);
+int command_quantities(const struct options *options);
+
+/* EXIT_DONE, or EXIT_WRONG_USE after a message on standard error. */
+int read_options(int argc, char **argv, const struct command *command, struct options *out);
+void print_help(FILE *f);
+void print_command_help(FILE *f, const struct command *command);
+
+/* Opens the case of options->operand and applies the settings of the command line. Prints what is
+ * wrong. EXIT_DONE or the exit status; *out is NULL unless done. */
+int open_case(const struct options *options, packspan_case **out);
+
+/* Prints the case's errors, or its warnings, on `f`; returns how many. */
+size_t print_problems(FILE *f, const packspan_case *c, bool errors, const char *indent);
+
+/* A progress line on standard error, on a terminal only; also ends the run on Ctrl-C. */
+struct progress {
+    bool shown;
+    double started;
+};
+void progress_start(struct progress *p, bool quiet);
+bool progress_step(void *user, uint64_t done, uint64_t total);
+void progress_end(struct progress *p);
+
+void print_results(FILE *f, packspan_case *c, const packspan_results *r, const char *folder);
+
+/* Columns that `text` takes on a terminal (UTF-8 code points). */
+int display_width(const char *text);
+/* Prints `text` and blanks up to `width` columns. */
+void print_padded(FILE *f, const char *text, int width);
+
+#endif

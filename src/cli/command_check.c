@@ -1,0 +1,64 @@
+#include <string.h>
+
+#include "cli.h"
+
+static int widest(const packspan_case *c, packspan_origin origin)
+{
+    int width = 0;
+    for (size_t i = 0; i < packspan_case_value_count(c); i++) {
+        const char *vehicle, *quantity, *text;
+        if (packspan_case_value(c, i, &vehicle, &quantity, &text) == origin &&
+            display_width(quantity) > width)
+            width = display_width(quantity);
+    }
+    return width;
+}
+
+/* One paragraph an origin, one block a vehicle. */
+static void print_values(const packspan_case *c, packspan_origin origin, const char *title,
+                         const char *joint)
+{
+    int width = widest(c, origin);
+    if (width == 0)
+        return;
+    printf("\n%s\n", title);
+    const char *last = "";
+    for (size_t i = 0; i < packspan_case_value_count(c); i++) {
+        const char *vehicle, *quantity, *text;
+        if (packspan_case_value(c, i, &vehicle, &quantity, &text) != origin)
+            continue;
+        if (strcmp(vehicle, last) != 0)
+            printf("  %s\n", vehicle);
+        last = vehicle;
+        printf("    ");
+        print_padded(stdout, quantity, width);
+        printf(" %s %s\n", joint, text);
+    }
+}
+
+static size_t count_warnings(const packspan_case *c)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < packspan_case_problem_count(c); i++)
+        count += !packspan_case_problem_is_error(c, i);
+    return count;
+}
+
+int command_check(const struct options *options)
+{
+    packspan_case *c = NULL;
+    int status = open_case(options, &c);
+    if (status != EXIT_DONE)
+        return status;
+    printf("case %s: no errors\n", packspan_case_name(c));
+    print_values(c, PACKSPAN_GIVEN, "Given", "<-");
+    print_values(c, PACKSPAN_WORKED_OUT, "Worked out", "<-");
+    print_values(c, PACKSPAN_DEFAULT, "Defaults used", "=");
+    print_values(c, PACKSPAN_NOT_KNOWN, "Not worked out", ":");
+    if (count_warnings(c) > 0) {
+        printf("\nTo be aware of\n");
+        print_problems(stdout, c, false, "  ");
+    }
+    packspan_case_free(c);
+    return EXIT_DONE;
+}

@@ -1,0 +1,70 @@
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "cli.h"
+
+/* The folder of the results: the setting, or results/NAME-OF-CASE. */
+static void choose_folder(packspan_case *c, char *folder, size_t size)
+{
+    snprintf(folder, size, "%s", packspan_case_setting(c, "out"));
+    if (!*folder)
+        snprintf(folder, size, "results/%s", packspan_case_name(c));
+}
+
+static int check_settings(packspan_case *c)
+{
+    unsigned long long keep = strtoull(packspan_case_setting(c, "keep"), NULL, 10);
+    unsigned long long samples = strtoull(packspan_case_setting(c, "samples"), NULL, 10);
+    if (keep <= samples)
+        return EXIT_DONE;
+    fprintf(stderr, "packspan run: keep is %llu but samples is only %llu\n", keep, samples);
+    return EXIT_WRONG_USE;
+}
+
+static int run_and_write(packspan_case *c, const char *folder, bool quiet)
+{
+    struct progress progress;
+    packspan_results *r = NULL;
+    progress_start(&progress, quiet);
+    packspan_status ran = packspan_run(c, progress_step, &progress, &r);
+    progress_end(&progress);
+    if (!r) {
+        if (print_problems(stderr, c, true, "") == 0)
+            fprintf(stderr, "packspan: %s\n", packspan_status_text(ran));
+        return exit_status_of(ran);
+    }
+    packspan_status written = packspan_results_write(r, folder);
+    if (written != PACKSPAN_OK)
+        fprintf(stderr, "packspan: %s\n", packspan_results_failure(r));
+    else if (!quiet)
+        print_results(stdout, c, r, folder);
+    if (written == PACKSPAN_OK && ran == PACKSPAN_INTERRUPTED)
+        fprintf(stderr,
+                "packspan: interrupted; the tables in %s hold the samples that were finished\n",
+                folder);
+    packspan_results_free(r);
+    return exit_status_of(written != PACKSPAN_OK ? written : ran);
+}
+
+int command_run(const struct options *options)
+{
+    packspan_case *c = NULL;
+    int status = open_case(options, &c);
+    if (status != EXIT_DONE)
+        return status;
+    char folder[4096 + 16];
+    choose_folder(c, folder, sizeof folder);
+    bool quiet = strcmp(packspan_case_setting(c, "quiet"), "yes") == 0;
+    status = check_settings(c);
+    if (status == EXIT_DONE) {
+        packspan_status prepared = packspan_folder_prepare(folder);
+        status = exit_status_of(prepared);
+        if (prepared != PACKSPAN_OK)
+            fprintf(stderr, "packspan: cannot write into %s: %s\n", folder, strerror(errno));
+    }
+    if (status == EXIT_DONE)
+        status = run_and_write(c, folder, quiet);
+    packspan_case_free(c);
+    return status;
+}

@@ -1,0 +1,163 @@
+/* Options are the settings of the library's table, in GNU long form. */
+#include <errno.h>
+#include <getopt.h>
+#include <string.h>
+
+#include "cli.h"
+
+enum { HELP_OPTION = 1000, OUT_OPTION = 'o' };
+
+void print_help(FILE *f)
+{
+    fprintf(f,
+            "packspan %s: how sure one can be about an electric vehicle's battery and range\n\n"
+            "usage: packspan COMMAND [OPTION]...\n\n",
+            PACKSPAN_VERSION);
+    for (size_t i = 0; i < command_count; i++) {
+        char call[64];
+        snprintf(call, sizeof call, "%s%s%s", commands[i].name, commands[i].operand ? " " : "",
+                 commands[i].operand ? commands[i].operand : "");
+        fprintf(f, "  %-14s %s\n", call, commands[i].summary);
+    }
+    fprintf(f, "\n'packspan COMMAND --help' lists a command's options.\n");
+}
+
+void print_command_help(FILE *f, const struct command *command)
+{
+    fprintf(f, "usage: packspan %s%s%s%s\n%s\n", command->name, command->operand ? " " : "",
+            command->operand ? command->operand : "", command->takes_settings ? " [OPTION]..." : "",
+            command->summary);
+    if (!command->takes_settings)
+        return;
+    fprintf(f, "\n");
+    for (size_t i = 0; i < packspan_setting_count(); i++) {
+        const char *argument = packspan_setting_text(i, PACKSPAN_SETTING_ARGUMENT);
+        const char *name = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
+        char option[64], value[4096];
+        packspan_setting_default(i, value, sizeof value);
+        snprintf(option, sizeof option, "%s--%s%s%s", strcmp(name, "out") == 0 ? "-o, " : "    ",
+                 name, argument ? " " : "", argument ? argument : "");
+        fprintf(f, "  %-22s %s\n", option, packspan_setting_text(i, PACKSPAN_SETTING_MEANING));
+        if (argument)
+            fprintf(f, "  %-22s %s%s%s\n", "", packspan_setting_text(i, PACKSPAN_SETTING_RANGE),
+                    *value ? "; default " : "", value);
+    }
+    fprintf(f, "\nsettings.csv of the case can set the same; the command line wins.\n");
+}
+
+static int wrong_use(const struct command *command, const char *what, const char *text)
+{
+    fprintf(stderr, "packspan %s: %s: '%s'\nTry 'packspan %s --help'.\n", command->name, what, text,
+            command->name);
+    return EXIT_WRONG_USE;
+}
+
+static int unknown_option(const struct command *command, const char *word)
+{
+    const char *names[64];
+    size_t count = packspan_setting_count();
+    for (size_t i = 0; i < count; i++)
+        names[i] = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
+    const char *bare = word + strspn(word, "-");
+    char name[64];
+    snprintf(name, sizeof name, "%.*s", (int)strcspn(bare, "="), bare);
+    const char *nearest =
+        command->takes_settings ? packspan_nearest_word(name, names, count) : NULL;
+    fprintf(stderr, "packspan %s: no such option: '%s'", command->name, word);
+    if (nearest)
+        fprintf(stderr, "; did you mean '--%s'?", nearest);
+    fprintf(stderr, "\nTry 'packspan %s --help'.\n", command->name);
+    return EXIT_WRONG_USE;
+}
+
+static int take_setting(const struct command *command, size_t index, const char *value,
+                        struct options *out)
+{
+    const char *name = packspan_setting_text(index, PACKSPAN_SETTING_NAME);
+    if (!packspan_setting_allows(name, value)) {
+        fprintf(stderr, "packspan %s: option '--%s': is out of range: '%s'; %s\n", command->name,
+                name, value, packspan_setting_text(index, PACKSPAN_SETTING_RANGE));
+        return EXIT_WRONG_USE;
+    }
+    size_t room = sizeof out->settings / sizeof out->settings[0];
+    if (out->setting_count == room)
+        return wrong_use(command, "too many options", name);
+    out->settings[out->setting_count].name = name;
+    out->settings[out->setting_count].value = value;
+    out->setting_count++;
+    return EXIT_DONE;
+}
+
+int read_options(int argc, char **argv, const struct command *command, struct options *out)
+{
+    struct option known[66] = {{"help", no_argument, NULL, HELP_OPTION}};
+    size_t settings = command->takes_settings ? packspan_setting_count() : 0, out_index = 0;
+    for (size_t i = 0; i < settings; i++) {
+        const char *name = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
+        bool is_switch = packspan_setting_text(i, PACKSPAN_SETTING_ARGUMENT) == NULL;
+        known[i + 1] = (struct option){name, is_switch ? no_argument : required_argument, NULL,
+                                       HELP_OPTION + 1 + (int)i};
+        if (strcmp(name, "out") == 0)
+            out_index = i;
+    }
+    *out = (struct options){.command = command->name};
+    opterr = 0;
+    int c;
+    while ((c = getopt_long(argc, argv, settings ? ":o:h" : ":h", known, NULL)) != -1) {
+        int status = EXIT_DONE;
+        if (c == HELP_OPTION || c == 'h')
+            out->help = true;
+        else if (c == ':')
+            status = wrong_use(command, "option needs a value", argv[optind - 1]);
+        else if (c == '?')
+            status = unknown_option(command, argv[optind - 1]);
+        else if (c == OUT_OPTION)
+            status = take_setting(command, out_index, optarg, out);
+        else
+            status =
+                take_setting(command, (size_t)(c - HELP_OPTION - 1), optarg ? optarg : "yes", out);
+        if (status != EXIT_DONE)
+            return status;
+    }
+    if (out->help)
+        return EXIT_DONE;
+    if (command->operand && optind < argc)
+        out->operand = argv[optind++];
+    if (optind < argc)
+        return wrong_use(command, "one argument too many", argv[optind]);
+    if (command->operand && !out->operand)
+        return wrong_use(command, "what is missing is the argument", command->operand);
+    return EXIT_DONE;
+}
+
+size_t print_problems(FILE *f, const packspan_case *c, bool errors, const char *indent)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < packspan_case_problem_count(c); i++) {
+        if (packspan_case_problem_is_error(c, i) != errors)
+            continue;
+        fprintf(f, "%s%s\n", indent, packspan_case_problem(c, i));
+        count++;
+    }
+    return count;
+}
+
+int open_case(const struct options *options, packspan_case **out)
+{
+    packspan_case *c = NULL;
+    packspan_status status = packspan_case_open(options->operand, &c);
+    if (status != PACKSPAN_OK) {
+        size_t errors = c ? print_problems(stderr, c, true, "") : 0;
+        if (errors == 0)
+            fprintf(stderr, "packspan: %s: %s\n", options->operand, packspan_status_text(status));
+        else
+            fprintf(stderr, "packspan: %zu problem%s in case '%s'\n", errors,
+                    errors == 1 ? "" : "s", options->operand);
+        packspan_case_free(c);
+        return exit_status_of(status);
+    }
+    for (size_t i = 0; i < options->setting_count; i++)
+        packspan_case_set(c, options->settings[i].name, options->settings[i].value);
+    *out = c;
+    return EXIT_DONE;
+}

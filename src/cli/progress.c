@@ -1,0 +1,47 @@
+#include <signal.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "cli.h"
+
+static volatile sig_atomic_t stop_asked;
+
+static void ask_to_stop(int signal_number)
+{
+    stop_asked = 1;
+    signal(signal_number, SIG_DFL); /* a second one ends the program at once */
+}
+
+static double seconds_now(void)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+void progress_start(struct progress *p, bool quiet)
+{
+    struct sigaction action = {.sa_handler = ask_to_stop};
+    sigaction(SIGINT, &action, NULL);
+    sigaction(SIGTERM, &action, NULL);
+    p->shown = !quiet && isatty(STDERR_FILENO);
+    p->started = seconds_now();
+}
+
+bool progress_step(void *user, uint64_t done, uint64_t total)
+{
+    const struct progress *p = user;
+    if (p->shown) {
+        double spent = seconds_now() - p->started;
+        double rate = (double)done / (spent > 0.0 ? spent : 1e-9);
+        fprintf(stderr, "\r%5.1f %%  %.2f million samples/s  %.0f s left\033[K",
+                100.0 * (double)done / (double)total, 1e-6 * rate, (double)(total - done) / rate);
+    }
+    return !stop_asked;
+}
+
+void progress_end(struct progress *p)
+{
+    if (p->shown)
+        fprintf(stderr, "\r\033[K");
+}
