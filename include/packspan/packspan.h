@@ -140,7 +140,8 @@ typedef bool packspan_progress(void *user, uint64_t done, uint64_t total);
 /* Samples the case (packspan_case_open() must have returned PACKSPAN_OK) and works everything out.
  * The case must outlive the results. PACKSPAN_INTERRUPTED also sets *out, with what was finished.
  * PACKSPAN_BAD_CASE when more than 0.1 % of the samples are invalid (NaN, infinite, or a
- * consumption that is not positive); the case's problems then say which quantities spoiled them. */
+ * consumption that is not positive), or when an observation fits no sample; the case's problems
+ * then say which quantities or rows are to blame. */
 packspan_status packspan_run(packspan_case *c, packspan_progress *progress, void *user,
                              packspan_results **out);
 void packspan_results_free(packspan_results *r); /* NULL is fine */
@@ -155,8 +156,10 @@ packspan_status packspan_folder_prepare(const char *folder);
 packspan_status packspan_results_write(packspan_results *r, const char *folder);
 const char *packspan_results_failure(const packspan_results *r);
 
-/* One row a quantity, in the order of summary.csv; i < count. */
+/* One row a quantity, in the order of summary.csv; i < count. With candidates the rows of their
+ * mixture come first, then those of each candidate. */
 typedef enum packspan_row_field {
+    PACKSPAN_ROW_CANDIDATE, /* "" without candidates, else the candidate's name or "mixture" */
     PACKSPAN_ROW_VEHICLE,
     PACKSPAN_ROW_QUANTITY,
     PACKSPAN_ROW_UNIT,       /* of all values, as in the tables */
@@ -169,13 +172,14 @@ const char *packspan_results_text(const packspan_results *r, size_t i, packspan_
 bool packspan_results_is_step(const packspan_results *r, size_t i);
 /* A value of row i (table unit) in its screen unit. */
 double packspan_results_screen(const packspan_results *r, size_t i, double value);
-/* False when there is no such row. `quantity` is "usable_energy", "trip_range.winter", … */
+/* The first such row, which with candidates is that of the mixture; false when there is none.
+ * `quantity` is "usable_energy", "trip_range.winter", … */
 bool packspan_results_find(const packspan_results *r, const char *vehicle, const char *quantity,
                            size_t *i);
 
 typedef enum packspan_statistic {
     PACKSPAN_MEAN,
-    PACKSPAN_SD, /* n - 1 in the denominator */
+    PACKSPAN_SD, /* n - 1 in the denominator, n being the effective samples */
     PACKSPAN_P01,
     PACKSPAN_P05,
     PACKSPAN_P10,
@@ -203,7 +207,7 @@ double packspan_results_percentile(const packspan_results *r, size_t i, double p
 
 typedef struct packspan_bin {
     double low, high; /* low <= x < high; the last bin includes its high end */
-    uint64_t count;
+    double count;     /* samples; with weights their share of the weight times the samples */
 } packspan_bin;
 #define PACKSPAN_BINS_MAX 128
 /* Fills at most PACKSPAN_BINS_MAX bins and returns how many; the counts add up to the samples. */
@@ -211,12 +215,17 @@ size_t packspan_results_histogram(const packspan_results *r, size_t i, packspan_
 
 uint64_t packspan_results_samples(const packspan_results *r); /* valid ones */
 uint64_t packspan_results_invalid(const packspan_results *r);
+/* The number of equally weighted samples that tell as much: (sum w)^2 / sum w^2. Without evidence
+ * and candidates it is the number of samples. */
+double packspan_results_effective(const packspan_results *r);
 double packspan_results_seconds(const packspan_results *r);
 /* What a reader of the results must know: values outside their domain, assumptions, … */
 size_t packspan_results_warning_count(const packspan_results *r);
 const char *packspan_results_warning(const packspan_results *r, size_t i);
 
+/* One row a claim; with candidates those of the mixture come first. */
 typedef enum packspan_claim_field {
+    PACKSPAN_CLAIM_CANDIDATE, /* as PACKSPAN_ROW_CANDIDATE */
     PACKSPAN_CLAIM_NAME,
     PACKSPAN_CLAIM_VEHICLE,
     PACKSPAN_CLAIM_QUANTITY,
@@ -237,11 +246,55 @@ typedef enum packspan_claim_value {
     PACKSPAN_CLAIM_BELOW,             /* P(quantity < value - tolerance) */
     PACKSPAN_CLAIM_MEDIAN_GAP,        /* median - value */
     PACKSPAN_CLAIM_GAP_P05,
+    PACKSPAN_CLAIM_GAP_P10,
+    PACKSPAN_CLAIM_GAP_P90,
     PACKSPAN_CLAIM_GAP_P95
 } packspan_claim_value;
 size_t packspan_claim_count(const packspan_results *r);
 const char *packspan_claim_text(const packspan_results *r, size_t i, packspan_claim_field field);
 double packspan_claim_number(const packspan_results *r, size_t i, packspan_claim_value value);
+
+/* ---- Candidates and evidence ---------------------------------------------------------------- */
+
+typedef enum packspan_candidate_value {
+    PACKSPAN_CANDIDATE_PRIOR,
+    PACKSPAN_CANDIDATE_MEAN_LIKELIHOOD,       /* density of the observations in their own units; an
+                                                 interval's probability */
+    PACKSPAN_CANDIDATE_MEAN_LIKELIHOOD_ERROR, /* one standard error of the Monte Carlo */
+    PACKSPAN_CANDIDATE_POSTERIOR,
+    PACKSPAN_CANDIDATE_ODDS, /* posterior per the best candidate's */
+    PACKSPAN_CANDIDATE_EFFECTIVE,
+    PACKSPAN_CANDIDATE_TELLING_FACTOR /* of the observation that speaks most for (above 1) or
+                                         against it: mean likelihood per that of all candidates */
+} packspan_candidate_value;
+/* By name; 0 without candidates.csv. */
+size_t packspan_candidate_count(const packspan_results *r);
+const char *packspan_candidate_name(const packspan_results *r, size_t i);
+double packspan_candidate_number(const packspan_results *r, size_t i,
+                                 packspan_candidate_value value);
+/* Index of the observation behind PACKSPAN_CANDIDATE_TELLING_FACTOR; false without evidence. */
+bool packspan_candidate_telling(const packspan_results *r, size_t i, size_t *observation);
+
+typedef enum packspan_observation_value {
+    PACKSPAN_OBSERVATION_VALUE, /* in the observation's unit; NaN of an interval */
+    PACKSPAN_OBSERVATION_SD,
+    PACKSPAN_OBSERVATION_LOW, /* NaN of a reading */
+    PACKSPAN_OBSERVATION_HIGH,
+    PACKSPAN_OBSERVATION_PRIOR_MEAN, /* of the quantity before any evidence */
+    PACKSPAN_OBSERVATION_PRIOR_SD,
+    PACKSPAN_OBSERVATION_PERCENTILE,   /* of the observed value in the prior predictive
+                                          distribution, 0 to 100 */
+    PACKSPAN_OBSERVATION_DISTANCE,     /* from its mean, in its standard deviations */
+    PACKSPAN_OBSERVATION_ENERGY_SHIFT, /* of the subject's mean usable energy, kWh, when this
+                                          observation alone is used; NaN where there is none */
+    PACKSPAN_OBSERVATION_RANGE_SHIFT   /* of its mean label range, km */
+} packspan_observation_value;
+size_t packspan_observation_count(const packspan_results *r);
+const char *packspan_observation_vehicle(const packspan_results *r, size_t i);
+const char *packspan_observation_quantity(const packspan_results *r, size_t i);
+const char *packspan_observation_unit(const packspan_results *r, size_t i);
+double packspan_observation_number(const packspan_results *r, size_t i,
+                                   packspan_observation_value value);
 
 #ifdef __cplusplus
 }

@@ -29,6 +29,12 @@ const char *packspan_status_text(packspan_status status)
 bool case_add_problem(packspan_case *c, enum severity severity, char *text)
 {
     size_t n = c->problem_count;
+    for (size_t i = 0; text && i < n; i++) {
+        if (strcmp(c->problem_texts[i], text) == 0) { /* the same under another candidate */
+            free(text);
+            return true;
+        }
+    }
     char **texts = realloc(c->problem_texts, (n + 1) * sizeof *texts);
     if (texts)
         c->problem_texts = texts;
@@ -53,9 +59,27 @@ static bool take_problems(packspan_case *c, const struct problems *list)
     return !list->out_of_memory;
 }
 
+/* What an earlier candidate has in common with this one is not said again. */
+static bool is_told(const packspan_case *c, packspan_origin origin, const char *vehicle,
+                    const char *quantity, const char *text)
+{
+    for (size_t i = 0; i < c->value_count; i++) {
+        const struct case_value *v = &c->values[i];
+        if (v->origin == origin && strcmp(v->vehicle, vehicle) == 0 &&
+            strcmp(v->quantity, quantity) == 0 && strcmp(v->text, text) == 0)
+            return true;
+    }
+    return false;
+}
+
 static bool add_value(packspan_case *c, packspan_origin origin, const char *vehicle, char *quantity,
                       char *text)
 {
+    if (quantity && text && is_told(c, origin, vehicle, quantity, text)) {
+        free(quantity);
+        free(text);
+        return true;
+    }
     struct case_value *values = realloc(c->values, (c->value_count + 1) * sizeof *values);
     if (values)
         c->values = values;
@@ -89,9 +113,8 @@ static char *default_text(const struct plan_node *node)
     return text_format("%.6g%s%s (%s)", q->fallback, *unit ? " " : "", unit, q->fallback_source);
 }
 
-static bool take_defaults(packspan_case *c, size_t vehicle)
+static bool take_defaults(packspan_case *c, const struct plan *p, size_t vehicle)
 {
-    const struct plan *p = &c->plan;
     for (size_t k = 0; k < p->node_count; k++) {
         const struct plan_node *n = &p->nodes[k];
         if (n->kind == NODE_FALLBACK && n->vehicle == vehicle && plan_uses(p, k) &&
@@ -103,19 +126,18 @@ static bool take_defaults(packspan_case *c, size_t vehicle)
 }
 
 /* Results in the tables' order, then defaults, then what is not known. */
-static bool take_values(packspan_case *c)
+static bool take_values(packspan_case *c, const struct plan *p)
 {
-    const struct plan *p = &c->plan;
     for (size_t r = 0; r < p->result_count; r++) {
         const struct plan_node *n = &p->nodes[p->results[r]];
         if (!add_value(c, origin_of(n), plan_vehicle_name(p, n->vehicle),
                        plan_label(p, n->quantity, n->trip), plan_origin(p, n)))
             return false;
     }
-    if (!take_defaults(c, VEHICLE_ALL))
+    if (!take_defaults(c, p, VEHICLE_ALL))
         return false;
     for (size_t v = 0; v < p->source->vehicle_count; v++)
-        if (!take_defaults(c, p->vehicle_order[v]))
+        if (!take_defaults(c, p, p->vehicle_order[v]))
             return false;
     for (size_t g = 0; g < p->gap_count; g++) {
         const struct plan_gap *gap = &p->gaps[g];
@@ -135,9 +157,13 @@ packspan_status packspan_case_open(const char *folder, packspan_case **out)
     if (!take_problems(c, &c->data.problems))
         status = PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK) {
-        status = plan_make(&c->data, &c->plan);
-        bool told = take_problems(c, &c->plan.problems);
-        if (!told || (status == PACKSPAN_OK && !take_values(c)))
+        status = plan_set_make(&c->data, &c->set);
+        bool told = true;
+        for (size_t i = 0; told && i < c->set.count; i++) {
+            told = take_problems(c, &c->set.plans[i].problems);
+            told = told && (status != PACKSPAN_OK || take_values(c, &c->set.plans[i]));
+        }
+        if (!told)
             status = PACKSPAN_NO_MEMORY;
     }
     if (status == PACKSPAN_NO_MEMORY) {
@@ -161,7 +187,7 @@ void packspan_case_free(packspan_case *c)
     free(c->problem_texts);
     free(c->problem_is_error);
     free(c->values);
-    plan_free(&c->plan);
+    plan_set_free(&c->set);
     case_data_free(&c->data);
     free(c);
 }

@@ -3,7 +3,7 @@
 #define PACKSPAN_API_CASE_HANDLE_H
 
 #include "case/case.h"
-#include "model/plan.h"
+#include "model/plan_set.h"
 
 struct case_value {
     packspan_origin origin;
@@ -13,8 +13,8 @@ struct case_value {
 
 struct packspan_case {
     struct case_data data;
-    struct plan plan;
-    char **problem_texts; /* errors and warnings of case and plan, in order */
+    struct plan_set set;
+    char **problem_texts; /* errors and warnings of case and plans, in order */
     bool *problem_is_error;
     size_t problem_count;
     struct case_value *values;

@@ -1,16 +1,18 @@
+#include <math.h>
 #include <stdlib.h>
 
 #include "api/case_handle.h"
 #include "base/text.h"
 #include "engine/run.h"
 #include "results/results.h"
+#include "results/row.h"
 
 /* Says which quantities spoiled the samples of a refused run. */
-static packspan_status refuse(packspan_case *c, const struct run_outcome *outcome)
+static bool blame_quantities(packspan_case *c, const struct plan *p,
+                             const struct candidate_outcome *o)
 {
-    const struct plan *p = &c->plan;
     for (size_t k = 0; k < p->node_count; k++) {
-        uint64_t invalid = outcome->invalid_by_node[k];
+        uint64_t invalid = o->invalid_by_node[k];
         if (invalid == 0)
             continue;
         char *label = plan_label(p, p->nodes[k].quantity, p->nodes[k].trip);
@@ -21,20 +23,70 @@ static packspan_status refuse(packspan_case *c, const struct run_outcome *outcom
                               "the inputs that it is worked out from",
                               c->data.inputs_file, label, plan_vehicle_name(p, p->nodes[k].vehicle),
                               (unsigned long long)invalid,
-                              (unsigned long long)(outcome->samples + outcome->invalid))
+                              (unsigned long long)(o->samples + o->invalid))
                 : NULL;
         free(label);
         if (!case_add_problem(c, SEVERITY_ERROR, text))
-            return PACKSPAN_NO_MEMORY;
+            return false;
     }
-    return PACKSPAN_BAD_CASE;
+    return true;
+}
+
+static bool blame_row(packspan_case *c, const struct run_outcome *outcome, size_t k)
+{
+    const struct observation *o = &c->data.observations[k];
+    struct moments all;
+    moments_init(&all);
+    for (size_t i = 0; i < outcome->set->count; i++)
+        moments_merge(&all, &outcome->candidates[i].observations[k].values);
+    char *label = plan_label(&outcome->set->plans[0], o->quantity, o->trip);
+    char *text =
+        label
+            ? text_format("%s:%ld: no sample comes near this observation: %s of '%s' lies between "
+                          "%.6g and %.6g %s; check its value and unit, or widen the inputs that "
+                          "it is worked out from",
+                          c->data.evidence_file, o->line, label,
+                          plan_vehicle_name(&outcome->set->plans[0], o->vehicle),
+                          from_si(all.min, o->to_si), from_si(all.max, o->to_si), o->unit)
+            : NULL;
+    free(label);
+    return case_add_problem(c, SEVERITY_ERROR, text);
+}
+
+/* Names the observations that fit no sample; when each fits some, they do not fit together. */
+static bool blame_evidence(packspan_case *c, const struct run_outcome *outcome)
+{
+    bool any = false;
+    for (size_t k = 0; k < c->data.observation_count; k++) {
+        if (run_nearest(outcome, k) >= -0.5 * NEAREST_MAX * NEAREST_MAX)
+            continue;
+        any = true;
+        if (!blame_row(c, outcome, k))
+            return false;
+    }
+    return any || case_add_problem(c, SEVERITY_ERROR,
+                                   text_format("%s: each observation fits some samples, but no "
+                                               "sample fits them all; raise samples, or widen the "
+                                               "inputs",
+                                               c->data.evidence_file));
+}
+
+static packspan_status refuse(packspan_case *c, const struct run_outcome *outcome)
+{
+    bool told = true;
+    if (!run_has_too_many_invalid(outcome))
+        told = blame_evidence(c, outcome);
+    else
+        for (size_t i = 0; told && i < outcome->set->count; i++)
+            told = blame_quantities(c, &outcome->set->plans[i], &outcome->candidates[i]);
+    return told ? PACKSPAN_BAD_CASE : PACKSPAN_NO_MEMORY;
 }
 
 packspan_status packspan_run(packspan_case *c, packspan_progress *progress, void *user,
                              packspan_results **out)
 {
     struct run_outcome outcome;
-    packspan_status status = run_plan(&c->plan, progress, user, &outcome);
+    packspan_status status = run_plans(&c->set, progress, user, &outcome);
     if (status == PACKSPAN_BAD_CASE)
         status = refuse(c, &outcome);
     if (status != PACKSPAN_OK) {

@@ -42,7 +42,10 @@ static bool name_files(struct reading *r, const char *folder)
     c->inputs_file = path_in_case(r, "inputs.csv");
     c->trips_file = path_in_case(r, "trips.csv");
     c->claims_file = path_in_case(r, "claims.csv");
-    return c->name && c->inputs_file && c->trips_file && c->claims_file;
+    c->evidence_file = path_in_case(r, "evidence.csv");
+    c->candidates_file = path_in_case(r, "candidates.csv");
+    return c->name && c->inputs_file && c->trips_file && c->claims_file && c->evidence_file &&
+           c->candidates_file;
 }
 
 static bool open_units(struct reading *r)
@@ -73,6 +76,8 @@ static void read_tables(struct reading *r)
     read_inputs(r);
     read_trips(r);
     read_claims(r);
+    read_evidence(r);
+    read_candidates(r);
     read_settings(r);
     check_other_files(r);
 }
@@ -122,6 +127,14 @@ static void free_claim(struct claim *claim)
     free(claim->source);
 }
 
+static void free_candidate(struct candidate *candidate)
+{
+    for (size_t i = 0; i < candidate->input_count; i++)
+        free_input(&candidate->inputs[i]);
+    free(candidate->inputs);
+    free(candidate->name);
+}
+
 void case_data_free(struct case_data *c)
 {
     for (size_t i = 0; i < c->vehicle_count; i++) {
@@ -136,18 +149,28 @@ void case_data_free(struct case_data *c)
     }
     for (size_t i = 0; i < c->claim_count; i++)
         free_claim(&c->claims[i]);
+    for (size_t i = 0; i < c->observation_count; i++) {
+        free(c->observations[i].unit);
+        free(c->observations[i].source);
+    }
+    for (size_t i = 0; i < c->candidate_count; i++)
+        free_candidate(&c->candidates[i]);
     for (size_t i = 0; i < c->cycle_count; i++)
         cycle_free(&c->cycles[i]);
     free(c->vehicles);
     free(c->inputs);
     free(c->trips);
     free(c->claims);
+    free(c->observations);
+    free(c->candidates);
     free(c->cycles);
     unit_system_free(c->units);
     problems_clear(&c->problems);
     free(c->inputs_file);
     free(c->trips_file);
     free(c->claims_file);
+    free(c->evidence_file);
+    free(c->candidates_file);
     free(c->folder);
     free(c->name);
     *c = (struct case_data){.subject = SIZE_MAX};

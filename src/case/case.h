@@ -68,6 +68,29 @@ struct claim {
     long line;
 };
 
+/* One row of evidence.csv: a Gaussian reading (value, sd) or an interval (low, high). */
+struct observation {
+    size_t vehicle;
+    enum quantity_id quantity;
+    size_t trip; /* for trip_range.TRIP and trip_consumption.TRIP; otherwise TRIP_NONE */
+    char *unit;
+    struct unit_factor to_si;
+    bool is_interval;
+    double value, sd; /* in `unit`; of an interval: NaN */
+    double low, high; /* in `unit`; of a reading: NaN */
+    char *source;
+    long line;
+};
+
+/* One rival explanation of candidates.csv: its inputs replace those of the case, or add to them. */
+struct candidate {
+    char *name;
+    double weight; /* prior, as written; above 0 */
+    struct input *inputs;
+    size_t input_count;
+    long line;
+};
+
 struct case_data {
     char *folder, *name; /* name: last part of the folder's path */
     struct vehicle *vehicles;
@@ -78,12 +101,17 @@ struct case_data {
     size_t trip_count;
     struct claim *claims;
     size_t claim_count;
+    struct observation *observations;
+    size_t observation_count;
+    struct candidate *candidates; /* by name; none when there is no candidates.csv */
+    size_t candidate_count;
     struct cycle *cycles; /* [0] is udds, [1] is hwfet, then every other one that a trip names */
     size_t cycle_count;
     struct settings settings;
     struct unit_system *units;
-    struct problems problems;                     /* errors and warnings found while reading */
-    char *inputs_file, *trips_file, *claims_file; /* paths for messages */
+    struct problems problems; /* errors and warnings found while reading */
+    /* paths for messages */
+    char *inputs_file, *trips_file, *claims_file, *evidence_file, *candidates_file;
 };
 
 /* Reads every table of `folder`, reporting all problems of all tables in one pass into

@@ -49,8 +49,9 @@ static size_t find_trip(const struct case_data *c, const char *name)
 }
 
 /* trip_range.TRIP or trip_consumption.TRIP; `point` is where the trip's name begins, less one. */
-static bool read_trip_quantity(struct reading *r, const struct sheet *s, size_t row,
-                               const char *name, const char *point, struct claim *claim)
+static bool read_trip_quantity(struct reading *r, const struct sheet *s, size_t row, size_t column,
+                               const char *name, const char *point, enum quantity_id *id,
+                               size_t *trip)
 {
     const struct case_data *c = r->c;
     char *quantity = strndup(name, (size_t)(point - name));
@@ -58,41 +59,41 @@ static bool read_trip_quantity(struct reading *r, const struct sheet *s, size_t 
         r->no_memory = true;
         return false;
     }
-    claim->quantity = quantity_find(quantity);
-    bool good = claim->quantity < QUANTITY_COUNT &&
-                quantities[claim->quantity].role == QUANTITY_TRIP_RESULT;
+    *id = quantity_find(quantity);
+    bool good = *id < QUANTITY_COUNT && quantities[*id].role == QUANTITY_TRIP_RESULT;
     if (!good)
-        sheet_wrong_composed(s, row, QUANTITY, "is not worked out for a trip",
+        sheet_wrong_composed(s, row, column, "is not worked out for a trip",
                              trip_quantity_advice(quantity));
     free(quantity);
-    claim->trip = find_trip(c, point + 1);
-    if (claim->trip < c->trip_count)
+    *trip = find_trip(c, point + 1);
+    if (*trip < c->trip_count)
         return good;
     if (c->trip_count)
-        sheet_wrong_composed(s, row, QUANTITY, "unknown trip",
+        sheet_wrong_composed(s, row, column, "unknown trip",
                              advice_of(point + 1, c->trips, c->trip_count, sizeof *c->trips));
     else if (!r->trips_unknown)
-        sheet_wrong(s, row, QUANTITY, "unknown trip", "trips.csv defines no trip");
+        sheet_wrong(s, row, column, "unknown trip", "trips.csv defines no trip");
     return false;
 }
 
-static bool read_quantity(struct reading *r, const struct sheet *s, size_t row, struct claim *claim)
+bool read_result_quantity(struct reading *r, const struct sheet *s, size_t row, size_t column,
+                          enum quantity_id *quantity, size_t *trip)
 {
-    const char *name = sheet_needed(s, row, QUANTITY);
+    const char *name = sheet_needed(s, row, column);
     if (!name)
         return false;
     const char *point = strchr(name, '.');
     if (point)
-        return read_trip_quantity(r, s, row, name, point, claim);
-    claim->trip = TRIP_NONE;
-    claim->quantity = quantity_find(name);
-    if (claim->quantity == QUANTITY_COUNT)
-        sheet_wrong_composed(s, row, QUANTITY, "unknown quantity", quantity_advice(name));
-    else if (quantities[claim->quantity].role == QUANTITY_CONDITION)
-        sheet_wrong(s, row, QUANTITY, "is a condition of a trip, not a vehicle's quantity",
-                    "a claim of a trip is trip_range.TRIP or trip_consumption.TRIP");
-    else if (quantities[claim->quantity].role == QUANTITY_TRIP_RESULT)
-        sheet_wrong_composed(s, row, QUANTITY, "names no trip",
+        return read_trip_quantity(r, s, row, column, name, point, quantity, trip);
+    *trip = TRIP_NONE;
+    *quantity = quantity_find(name);
+    if (*quantity == QUANTITY_COUNT)
+        sheet_wrong_composed(s, row, column, "unknown quantity", quantity_advice(name));
+    else if (quantities[*quantity].role == QUANTITY_CONDITION)
+        sheet_wrong(s, row, column, "is a condition of a trip, not a vehicle's quantity",
+                    "of a trip there are trip_range.TRIP and trip_consumption.TRIP");
+    else if (quantities[*quantity].role == QUANTITY_TRIP_RESULT)
+        sheet_wrong_composed(s, row, column, "names no trip",
                              text_format("write %s.TRIP with a trip of trips.csv", name));
     else
         return true;
@@ -145,7 +146,7 @@ static void read_row(struct reading *r, const struct sheet *s, size_t row)
     bool bad = false;
     check_claim_name(r, s, row);
     read_vehicle(r, s, row, VEHICLE, false, &claim.vehicle);
-    if (read_quantity(r, s, row, &claim))
+    if (read_result_quantity(r, s, row, QUANTITY, &claim.quantity, &claim.trip))
         read_unit(r, s, row, UNIT, claim.quantity, &claim.to_si);
     bool sensed = read_sense(s, row, &claim.sense);
     claim.value = sheet_needed_number(s, row, VALUE, &bad);

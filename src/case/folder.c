@@ -12,11 +12,11 @@
 static const char cycle_prefix[] = "cycle_";
 static const char extension[] = ".csv";
 
-static const char *const known_tables[] = {"vehicles.csv", "inputs.csv", "trips.csv", "claims.csv",
+static const char *const known_tables[] = {"vehicles.csv", "inputs.csv",   "trips.csv",
+                                           "claims.csv",   "evidence.csv", "candidates.csv",
                                            "settings.csv"};
 /* What a case may say in words that are not understood yet. */
-static const char *const later_tables[] = {"links.csv", "evidence.csv", "candidates.csv",
-                                           "study.csv", "points.csv"};
+static const char *const later_tables[] = {"links.csv", "study.csv", "points.csv"};
 static const char *const shipped_cycles[] = {"udds", "hwfet", "us06", "sc03", "wltc3b"};
 
 #define COUNT(list) (sizeof(list) / sizeof(list)[0])

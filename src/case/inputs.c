@@ -37,28 +37,27 @@ static const struct shape_columns shape_columns = {.unit = UNIT,
                                                              [SHAPE_DOF] = DOF,
                                                              [SHAPE_FILE] = FILE_NAME}};
 
-/* QUANTITY_COUNT when it is wrong, which is reported. */
-static enum quantity_id read_quantity(const struct sheet *s, size_t row)
+enum quantity_id read_input_quantity(const struct sheet *s, size_t row, size_t column)
 {
-    const char *name = sheet_needed(s, row, QUANTITY);
+    const char *name = sheet_needed(s, row, column);
     if (!name)
         return QUANTITY_COUNT;
     enum quantity_id id = quantity_find(name);
     if (id == QUANTITY_COUNT)
-        sheet_wrong_composed(s, row, QUANTITY, "unknown quantity", quantity_advice(name));
+        sheet_wrong_composed(s, row, column, "unknown quantity", quantity_advice(name));
     else if (quantities[id].role == QUANTITY_CONDITION)
-        sheet_wrong(s, row, QUANTITY, "is a condition of a trip", "write it in trips.csv");
+        sheet_wrong(s, row, column, "is a condition of a trip", "write it in trips.csv");
     else if (quantities[id].role == QUANTITY_TRIP_RESULT)
-        sheet_wrong(s, row, QUANTITY, "is worked out for every trip and cannot be given",
+        sheet_wrong(s, row, column, "is worked out for every trip and cannot be given",
                     "a published figure of it goes into claims.csv");
     else
         return id;
     return QUANTITY_COUNT;
 }
 
-static void warn_without_source(const struct sheet *s, size_t row)
+void warn_without_source(const struct sheet *s, size_t row, size_t column)
 {
-    if (*sheet_text(s, row, SOURCE) == '\0' && !s->lost[SOURCE])
+    if (*sheet_text(s, row, column) == '\0' && !s->lost[SOURCE])
         problems_add(s->problems, SEVERITY_WARNING, s->table.file, s->table.lines[row], NULL,
                      "has no source", NULL,
                      "write in source what document, how it was read and how sure it is");
@@ -72,9 +71,9 @@ static void read_row(struct reading *r, const struct sheet *s, size_t row)
         sheet_wrong(s, row, QUANTITY, "is a condition of a trip", "write it in trips.csv");
         return; /* no other column of the row means what it does here */
     }
-    in.quantity = read_quantity(s, row);
+    in.quantity = read_input_quantity(s, row, QUANTITY);
     read_shape_row(r, s, row, &shape_columns, &in);
-    warn_without_source(s, row);
+    warn_without_source(s, row, SOURCE);
     if (owned && in.quantity < QUANTITY_COUNT)
         add_input(r, s, row, QUANTITY, &in);
     else

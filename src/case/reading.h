@@ -20,7 +20,7 @@ struct reading {
 
 /* ---- A table of the case ---- */
 
-#define MOST_CASE_COLUMNS 12
+#define MOST_CASE_COLUMNS 13
 
 struct sheet {
     struct table table;
@@ -82,6 +82,14 @@ bool read_vehicle(struct reading *r, const struct sheet *s, size_t row, size_t c
 bool read_unit(struct reading *r, const struct sheet *s, size_t row, size_t column,
                enum quantity_id quantity, struct unit_factor *factor);
 
+/* A vehicle's quantity, or trip_range.TRIP or trip_consumption.TRIP; *trip is TRIP_NONE for the
+ * former. False when there is none of that name, which is reported. */
+bool read_result_quantity(struct reading *r, const struct sheet *s, size_t row, size_t column,
+                          enum quantity_id *quantity, size_t *trip);
+
+/* A quantity that inputs.csv can give. QUANTITY_COUNT when it is wrong, which is reported. */
+enum quantity_id read_input_quantity(const struct sheet *s, size_t row, size_t column);
+
 #define COLUMN_NONE SIZE_MAX
 
 /* Where the columns of a shape stand in a table. */
@@ -96,6 +104,9 @@ struct shape_columns {
 void read_shape_row(struct reading *r, const struct sheet *s, size_t row,
                     const struct shape_columns *columns, struct input *in);
 
+/* Warns when the field `source` is empty. */
+void warn_without_source(const struct sheet *s, size_t row, size_t column);
+
 /* Room for `more` inputs. */
 bool reserve_inputs(struct reading *r, size_t more);
 /* The input takes part in the case; one that is given twice is reported. */
@@ -109,6 +120,8 @@ void read_vehicles(struct reading *r);
 void read_inputs(struct reading *r);
 void read_trips(struct reading *r);
 void read_claims(struct reading *r);
+void read_evidence(struct reading *r);
+void read_candidates(struct reading *r);
 void read_settings(struct reading *r);
 
 /* ---- The folder and its cycles ---- */

@@ -11,6 +11,8 @@
 const struct setting_info setting_infos[SETTING_COUNT] = {
     [SETTING_SAMPLES] = {"samples", "N", "100 to 1e12, a whole number",
                          "how many joint samples are drawn"},
+    [SETTING_EFFECTIVE] = {"effective", "N", "0 to 1e9, a whole number",
+                           "stop as soon as that many effective samples are there; 0 draws all"},
     [SETTING_SEED] = {"seed", "N", "0 to 18446744073709551615, a whole number",
                       "start of the random numbers; the same seed gives the same results"},
     [SETTING_THREADS] = {"threads", "N", "0 to 1024, a whole number",
@@ -37,6 +39,7 @@ struct place {
 
 static const struct place places[SETTING_COUNT] = {
     [SETTING_SAMPLES] = {KIND_WHOLE, FIELD(samples), 100, 1000000000000, {0}},
+    [SETTING_EFFECTIVE] = {KIND_WHOLE, FIELD(effective), 0, 1000000000, {0}},
     [SETTING_SEED] = {KIND_WHOLE, FIELD(seed), 0, UINT64_MAX, {0}},
     [SETTING_THREADS] = {KIND_WHOLE, FIELD(threads), 0, 1024, {0}},
     [SETTING_KEEP] = {KIND_WHOLE, FIELD(keep), 0, 10000000, {0}},

@@ -10,6 +10,7 @@
 
 enum setting_id {
     SETTING_SAMPLES,
+    SETTING_EFFECTIVE,
     SETTING_SEED,
     SETTING_THREADS,
     SETTING_KEEP,
@@ -20,13 +21,14 @@ enum setting_id {
 };
 
 struct settings {
-    uint64_t samples; /* [100, 1e12], default 1e6 */
-    uint64_t seed;    /* [0, 2^64 - 1], default 1 */
-    unsigned threads; /* [0, 1024], 0 (default): one for each processor */
-    uint64_t keep;    /* [0, 1e7], default 0: joint samples written to samples.csv */
-    bool us_units;    /* units: "metric" (default) or "us", for the screen */
-    bool quiet;       /* "yes" or "no" (default) */
-    char out[4096];   /* folder of the result tables; "" (default): results/NAME-OF-CASE */
+    uint64_t samples;   /* [100, 1e12], default 1e6 */
+    uint64_t effective; /* [0, 1e9], default 0: stop when that many effective samples are there */
+    uint64_t seed;      /* [0, 2^64 - 1], default 1 */
+    unsigned threads;   /* [0, 1024], 0 (default): one for each processor */
+    uint64_t keep;      /* [0, 1e7], default 0: joint samples written to samples.csv */
+    bool us_units;      /* units: "metric" (default) or "us", for the screen */
+    bool quiet;         /* "yes" or "no" (default) */
+    char out[4096];     /* folder of the result tables; "" (default): results/NAME-OF-CASE */
 };
 
 struct setting_info {

@@ -57,9 +57,9 @@ static void slice(const packspan_results *r, size_t i, struct axis axis, double 
             double from = axis.low + k * step, to = from + step;
             double overlap = fmin(to, bins[b].high) - fmax(from, bins[b].low);
             if (width > 0.0 && overlap > 0.0)
-                bars[k] += (double)bins[b].count * overlap / width;
+                bars[k] += bins[b].count * overlap / width;
             else if (width == 0.0 && bins[b].low >= from && bins[b].low < to)
-                bars[k] += (double)bins[b].count;
+                bars[k] += bins[b].count;
         }
     }
 }
@@ -129,13 +129,20 @@ static void print_row(FILE *f, const packspan_results *r, size_t i, struct layou
     fprintf(f, "\n");
 }
 
+/* Rows of single candidates are in the tables. */
+static bool is_overall(const char *candidate)
+{
+    return *candidate == '\0' || strcmp(candidate, "mixture") == 0;
+}
+
 enum section { SECTION_ENERGY, SECTION_WORKED_OUT, SECTION_TRIPS, SECTION_COUNT, SECTION_NONE };
 
 static enum section section_of(const packspan_results *r, size_t i, const char *subject)
 {
     const char *kind = packspan_results_text(r, i, PACKSPAN_ROW_KIND);
     const char *quantity = packspan_results_text(r, i, PACKSPAN_ROW_QUANTITY);
-    if (strcmp(packspan_results_text(r, i, PACKSPAN_ROW_VEHICLE), subject) != 0 ||
+    if (!is_overall(packspan_results_text(r, i, PACKSPAN_ROW_CANDIDATE)) ||
+        strcmp(packspan_results_text(r, i, PACKSPAN_ROW_VEHICLE), subject) != 0 ||
         packspan_results_is_step(r, i))
         return SECTION_NONE;
     if (strcmp(kind, "route") == 0 || strcmp(quantity, "usable_energy") == 0)
@@ -186,35 +193,157 @@ static void print_percent(FILE *f, double probability, double error)
     fprintf(f, "%.*f %%", decimals, percent);
 }
 
+/* Significant digits that show differences of about a hundredth of the distribution's width. */
+static void print_figure(FILE *f, double value, double width)
+{
+    int decimals = width > 0.0 ? 2 - (int)ceil(log10(width)) : 0;
+    fprintf(f, "%.*f", decimals < 0 ? 0 : decimals > 9 ? 9 : decimals, value);
+}
+
+/* What the samples give, and which figures would be judged otherwise: the verdict turns where the
+ * claimed value passes p10 or p90, the tolerance taken into account. */
+static void print_what_would_change_it(FILE *f, const packspan_results *r, size_t i,
+                                       const char *sense, const char *unit)
+{
+    double value = packspan_claim_number(r, i, PACKSPAN_CLAIM_VALUE);
+    double tolerance = packspan_claim_number(r, i, PACKSPAN_CLAIM_TOLERANCE);
+    double p10 = value + packspan_claim_number(r, i, PACKSPAN_CLAIM_GAP_P10);
+    double p90 = value + packspan_claim_number(r, i, PACKSPAN_CLAIM_GAP_P90);
+    double width = p90 - p10;
+    if (strcmp(sense, "is") == 0) {
+        fprintf(f, "    Not contradicted would be ");
+        print_figure(f, p10 - tolerance, width);
+        fprintf(f, " to ");
+        print_figure(f, p90 + tolerance, width);
+    } else if (strcmp(sense, "at_least") == 0) {
+        fprintf(f, "    It would hold up to ");
+        print_figure(f, p10 + tolerance, width);
+        fprintf(f, " and fail from ");
+        print_figure(f, p90 + tolerance, width);
+    } else {
+        fprintf(f, "    It would hold from ");
+        print_figure(f, p90 - tolerance, width);
+        fprintf(f, " and fail up to ");
+        print_figure(f, p10 - tolerance, width);
+    }
+    fprintf(f, "%s%s.\n", *unit ? " " : "", unit);
+}
+
 static void print_claim(FILE *f, const packspan_results *r, size_t i)
 {
     const char *sense = packspan_claim_text(r, i, PACKSPAN_CLAIM_SENSE);
     const char *unit = packspan_claim_text(r, i, PACKSPAN_CLAIM_UNIT);
+    double value = packspan_claim_number(r, i, PACKSPAN_CLAIM_VALUE);
     double tolerance = packspan_claim_number(r, i, PACKSPAN_CLAIM_TOLERANCE);
     double error = packspan_claim_number(r, i, PACKSPAN_CLAIM_PROBABILITY_ERROR);
+    double low = packspan_claim_number(r, i, PACKSPAN_CLAIM_GAP_P05);
+    double high = packspan_claim_number(r, i, PACKSPAN_CLAIM_GAP_P95);
     bool is = strcmp(sense, "is") == 0;
     const char *verb = is ? "is" : strcmp(sense, "at_least") == 0 ? "is at least" : "is at most";
     if (strcmp(unit, "1") == 0)
         unit = "";
-    fprintf(f, "  %s: %s of %s %s %g", packspan_claim_text(r, i, PACKSPAN_CLAIM_NAME),
+    fprintf(f, "  %s: %s of %s %s %.10g", packspan_claim_text(r, i, PACKSPAN_CLAIM_NAME),
             packspan_claim_text(r, i, PACKSPAN_CLAIM_QUANTITY),
-            packspan_claim_text(r, i, PACKSPAN_CLAIM_VEHICLE), verb,
-            packspan_claim_number(r, i, PACKSPAN_CLAIM_VALUE));
+            packspan_claim_text(r, i, PACKSPAN_CLAIM_VEHICLE), verb, value);
     if (tolerance > 0.0)
-        fprintf(f, " ± %g", tolerance);
-    fprintf(f, "%s%s\n    %s: probability ", *unit ? " " : "", unit,
+        fprintf(f, " ± %.10g", tolerance);
+    fprintf(f, "%s%s\n    %s: true with ", *unit ? " " : "", unit,
             packspan_claim_text(r, i, PACKSPAN_CLAIM_VERDICT));
     print_percent(f, packspan_claim_number(r, i, PACKSPAN_CLAIM_PROBABILITY), error);
-    fprintf(f, ", %s", packspan_claim_text(r, i, PACKSPAN_CLAIM_LIKELIHOOD));
+    fprintf(f, " (%s)", packspan_claim_text(r, i, PACKSPAN_CLAIM_LIKELIHOOD));
     if (is) {
-        fprintf(f, "; the figure is too low with ");
+        fprintf(f, ", too low with ");
         print_percent(f, packspan_claim_number(r, i, PACKSPAN_CLAIM_ABOVE), error);
         fprintf(f, ", too high with ");
         print_percent(f, packspan_claim_number(r, i, PACKSPAN_CLAIM_BELOW), error);
     }
-    double median = packspan_claim_number(r, i, PACKSPAN_CLAIM_MEDIAN_GAP);
-    fprintf(f, "\n    the median is %.3g %s%s%s it\n", fabs(median), unit, *unit ? " " : "",
-            median >= 0.0 ? "above" : "below");
+    fprintf(f, ".\n    The samples give ");
+    print_figure(f, value + packspan_claim_number(r, i, PACKSPAN_CLAIM_MEDIAN_GAP), high - low);
+    fprintf(f, ", and with 90 %% ");
+    print_figure(f, value + low, high - low);
+    fprintf(f, " to ");
+    print_figure(f, value + high, high - low);
+    fprintf(f, "%s%s.\n", *unit ? " " : "", unit);
+    print_what_would_change_it(f, r, i, sense, unit);
+}
+
+/* ---- candidates and evidence ---- */
+
+static void print_factor(FILE *f, double factor)
+{
+    bool against = factor < 1.0;
+    fprintf(f, "%.3g times %s it", against ? 1.0 / factor : factor, against ? "against" : "for");
+}
+
+static void print_candidates(FILE *f, const packspan_results *r)
+{
+    size_t count = packspan_candidate_count(r), k;
+    int width = NAME_WIDTH_MIN;
+    if (count == 0)
+        return;
+    for (size_t c = 0; c < count; c++)
+        if (display_width(packspan_candidate_name(r, c)) > width)
+            width = display_width(packspan_candidate_name(r, c));
+    fprintf(f, "\n");
+    print_padded(f, "Candidates", width + 2);
+    fprintf(f, " %*s %*s %12s\n", NUMBER_WIDTH, "before", NUMBER_WIDTH, "after", "to the best");
+    for (size_t c = 0; c < count; c++) {
+        double odds = packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_ODDS);
+        fprintf(f, "  ");
+        print_padded(f, packspan_candidate_name(r, c), width);
+        fprintf(f, " %*.1f %% %*.*f %%", NUMBER_WIDTH - 2,
+                100.0 * packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_PRIOR), NUMBER_WIDTH - 2,
+                packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_POSTERIOR) < 0.01 ? 3 : 1,
+                100.0 * packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_POSTERIOR));
+        if (odds > 0.0)
+            fprintf(f, " %8s%.4g", "1 : ", 1.0 / odds);
+        if (packspan_candidate_telling(r, c, &k)) {
+            fprintf(f, "   %s of %s speaks ", packspan_observation_quantity(r, k),
+                    packspan_observation_vehicle(r, k));
+            print_factor(f, packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_TELLING_FACTOR));
+        }
+        fprintf(f, "\n");
+    }
+}
+
+static void print_shift(FILE *f, const packspan_results *r, const char *subject, size_t k,
+                        packspan_observation_value which, const char *quantity, const char *name,
+                        const char **joint)
+{
+    size_t i;
+    double shift = packspan_observation_number(r, k, which);
+    if (isnan(shift) || !packspan_results_find(r, subject, quantity, &i))
+        return;
+    double screen = packspan_results_screen(r, i, shift) - packspan_results_screen(r, i, 0.0);
+    fprintf(f, "%s %s by %+.3g %s", *joint, name, screen,
+            packspan_results_text(r, i, PACKSPAN_ROW_SCREEN_UNIT));
+    *joint = ",";
+}
+
+static void print_observation(FILE *f, const packspan_results *r, const char *subject, size_t k)
+{
+    double low = packspan_observation_number(r, k, PACKSPAN_OBSERVATION_LOW);
+    const char *unit = packspan_observation_unit(r, k), *joint = "; alone it moves";
+    fprintf(f, "  %s of %s ", packspan_observation_quantity(r, k),
+            packspan_observation_vehicle(r, k));
+    if (isnan(low))
+        fprintf(f, "read as %.10g with sd %.10g",
+                packspan_observation_number(r, k, PACKSPAN_OBSERVATION_VALUE),
+                packspan_observation_number(r, k, PACKSPAN_OBSERVATION_SD));
+    else
+        fprintf(f, "between %.10g and %.10g", low,
+                packspan_observation_number(r, k, PACKSPAN_OBSERVATION_HIGH));
+    fprintf(f, " %s\n    expected %.4g with sd %.3g: at percentile %.1f, %.2f sd away",
+            strcmp(unit, "1") == 0 ? "" : unit,
+            packspan_observation_number(r, k, PACKSPAN_OBSERVATION_PRIOR_MEAN),
+            packspan_observation_number(r, k, PACKSPAN_OBSERVATION_PRIOR_SD),
+            packspan_observation_number(r, k, PACKSPAN_OBSERVATION_PERCENTILE),
+            packspan_observation_number(r, k, PACKSPAN_OBSERVATION_DISTANCE));
+    print_shift(f, r, subject, k, PACKSPAN_OBSERVATION_ENERGY_SHIFT, "usable_energy",
+                "usable energy", &joint);
+    print_shift(f, r, subject, k, PACKSPAN_OBSERVATION_RANGE_SHIFT, "label_range", "label range",
+                &joint);
+    fprintf(f, "\n");
 }
 
 static struct layout layout_of(const packspan_results *r, const char *subject)
@@ -242,14 +371,22 @@ void print_results(FILE *f, packspan_case *c, const packspan_results *r, const c
     print_grouped(f, samples);
     fprintf(f, " samples in %.2f s (%.2f million a second), seed %s\n", seconds,
             1e-6 * (double)samples / seconds, packspan_case_setting(c, "seed"));
+    if (packspan_observation_count(r) > 0)
+        fprintf(f, "the evidence leaves %.0f effective samples\n", packspan_results_effective(r));
     fprintf(f, "subject %s%s%s\n", subject, *title ? ": " : "", title);
     struct layout layout = layout_of(r, subject);
     for (int s = 0; s < SECTION_COUNT; s++)
         print_section(f, r, subject, (enum section)s, titles[s], layout);
+    print_candidates(f, r);
+    if (packspan_observation_count(r) > 0)
+        fprintf(f, "\nEvidence\n");
+    for (size_t k = 0; k < packspan_observation_count(r); k++)
+        print_observation(f, r, subject, k);
     if (packspan_claim_count(r) > 0)
         fprintf(f, "\nClaims\n");
     for (size_t i = 0; i < packspan_claim_count(r); i++)
-        print_claim(f, r, i);
+        if (is_overall(packspan_claim_text(r, i, PACKSPAN_CLAIM_CANDIDATE)))
+            print_claim(f, r, i);
     size_t warnings = packspan_results_warning_count(r);
     if (warnings > 0)
         fprintf(f, "\nTo be aware of\n");
@@ -258,6 +395,7 @@ void print_results(FILE *f, packspan_case *c, const packspan_results *r, const c
     fprintf(f,
             "\nEstimates, not measurements: no basis for work on a high-voltage pack or for a trip "
             "without\nreserve; a low probability is no proof of anyone's intent.\n"
-            "\nTables: %s/summary.csv, histogram.csv, claims.csv, routes.csv, run.csv\n",
-            folder);
+            "\nTables: %s/summary.csv, histogram.csv, claims.csv, routes.csv%s%s, run.csv\n",
+            folder, packspan_candidate_count(r) > 0 ? ", candidates.csv" : "",
+            packspan_observation_count(r) > 0 ? ", evidence.csv" : "");
 }

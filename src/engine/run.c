@@ -6,38 +6,67 @@
 #include <string.h>
 #include <time.h>
 
+#include "engine/pilot.h"
 #include "model/block.h"
 
-enum {
-    PILOT_SAMPLES = 16384, /* lay the bins out; a whole number of blocks */
-    ROUND_BLOCKS = 64      /* blocks between two merges */
-};
+enum { ROUND_BLOCKS = 64, HOPELESS_SAMPLES = 1 << 20 };
 
-/* What one thread needs. */
-struct worker {
+/* ROUND_BLOCKS blocks lie between two merges.
+ *
+ * Weights are tallied as whole numbers, so that the order of adding does not matter: the heaviest
+ * sample of the pilot counts WEIGHT_UNIT, and what rounds to 0 is left out. */
+#define WEIGHT_UNIT 0x1p24
+#define WEIGHT_MOST 0x1p44
+
+/* Whole-number tallies of one thread under one candidate. */
+struct worker_tally {
     struct sampler *sampler;
-    uint64_t **counts;         /* [results] */
-    uint64_t *outside;         /* [results] */
-    uint64_t *invalid_by_node; /* [nodes] */
+    uint64_t **counts; /* [rows] */
+    uint64_t *outside; /* [rows] */
+    uint64_t *invalid_by_node;
     struct claim_count *claims;
 };
 
-struct runner {
-    const struct plan *plan;
-    struct run_outcome *out;
-    struct worker *workers;
-    unsigned worker_count;
-    struct moments *parts; /* [ROUND_BLOCKS][results] */
+/* What one block gives under one candidate; merged in the order of the samples. */
+struct block_part {
+    struct moments *moments; /* [rows] */
+    uint64_t weight_units;
+    struct weight_sums weights;
+    struct observation_sums *observations;
+    struct evidence_sums evidence;
+    struct route_moments *routes;
 };
 
-static const struct plan_node *result_node(const struct plan *p, size_t r)
+struct runner {
+    const struct plan_set *set;
+    struct run_outcome *out;
+    struct worker_tally *workers; /* [thread][candidate] */
+    struct block_part *parts;     /* [block][candidate] */
+    struct weight_sums joint[ROUND_BLOCKS];
+};
+
+static struct worker_tally *worker_of(const struct runner *run, unsigned thread, size_t candidate)
 {
-    return &p->nodes[p->results[r]];
+    return &run->workers[thread * run->set->count + candidate];
 }
 
-static void free_worker(const struct plan *p, struct worker *w)
+/* ---- setting up ---- */
+
+static packspan_status open_worker(const struct plan_set *set, size_t c, struct worker_tally *w)
 {
-    for (size_t r = 0; w->counts && r < p->result_count; r++)
+    const struct plan *p = &set->plans[c];
+    w->counts = calloc(set->row_count + 1, sizeof *w->counts);
+    w->outside = calloc(set->row_count + 1, sizeof *w->outside);
+    w->invalid_by_node = calloc(p->node_count + 1, sizeof *w->invalid_by_node);
+    w->claims = calloc(set->source->claim_count + 1, sizeof *w->claims);
+    if (!w->counts || !w->outside || !w->invalid_by_node || !w->claims)
+        return PACKSPAN_NO_MEMORY;
+    return sampler_open(p, &w->sampler);
+}
+
+static void free_worker(const struct plan_set *set, struct worker_tally *w)
+{
+    for (size_t r = 0; w->counts && r < set->row_count; r++)
         free(w->counts[r]);
     free(w->counts);
     free(w->outside);
@@ -46,65 +75,102 @@ static void free_worker(const struct plan *p, struct worker *w)
     sampler_free(w->sampler);
 }
 
-static packspan_status open_worker(const struct runner *run, struct worker *w)
+static bool open_part(const struct plan_set *set, struct block_part *part)
 {
-    const struct plan *p = run->plan;
-    w->counts = calloc(p->result_count + 1, sizeof *w->counts);
-    w->outside = calloc(p->result_count + 1, sizeof *w->outside);
-    w->invalid_by_node = calloc(p->node_count + 1, sizeof *w->invalid_by_node);
-    w->claims = calloc(p->source->claim_count + 1, sizeof *w->claims);
-    if (!w->counts || !w->outside || !w->invalid_by_node || !w->claims)
-        return PACKSPAN_NO_MEMORY;
-    return sampler_open(p, &w->sampler);
+    part->moments = calloc(set->row_count + 1, sizeof *part->moments);
+    part->observations = calloc(set->source->observation_count + 1, sizeof *part->observations);
+    part->routes = calloc(set->route_set_count + 1, sizeof *part->routes);
+    return part->moments && part->observations && part->routes;
 }
 
-/* Values of one result in the pilot, sorted. */
-static int compare_doubles(const void *a, const void *b)
+static void free_part(struct block_part *part)
 {
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
+    free(part->moments);
+    free(part->observations);
+    free(part->routes);
 }
 
-/* The run's first samples decide the bins; they are drawn again and tallied with the others. */
-static packspan_status lay_bins_out(struct runner *run)
+static bool open_candidate(const struct plan_set *set, size_t c, struct candidate_outcome *o)
 {
-    const struct plan *p = run->plan;
+    const struct case_data *source = set->source;
+    o->counts = calloc(set->row_count + 1, sizeof *o->counts);
+    o->moments = calloc(set->row_count + 1, sizeof *o->moments);
+    o->outside = calloc(set->row_count + 1, sizeof *o->outside);
+    o->invalid_by_node = calloc(set->plans[c].node_count + 1, sizeof *o->invalid_by_node);
+    o->claims = calloc(source->claim_count + 1, sizeof *o->claims);
+    o->observations = calloc(source->observation_count + 1, sizeof *o->observations);
+    o->routes = calloc(set->route_set_count + 1, sizeof *o->routes);
+    if (!o->counts || !o->moments || !o->outside || !o->invalid_by_node || !o->claims ||
+        !o->observations || !o->routes)
+        return false;
+    for (size_t r = 0; r < set->row_count; r++)
+        moments_init(&o->moments[r]);
+    evidence_sums_init(o->observations, source->observation_count, &o->evidence);
+    return true;
+}
+
+static packspan_status open_runner(struct runner *run)
+{
+    const struct plan_set *set = run->set;
     struct run_outcome *out = run->out;
-    size_t wanted = out->requested < PILOT_SAMPLES ? (size_t)out->requested : PILOT_SAMPLES;
-    double *pilot = malloc(PILOT_SAMPLES * (p->result_count + 1) * sizeof *pilot);
-    if (!pilot)
+    run->workers = calloc(out->threads * set->count, sizeof *run->workers);
+    run->parts = calloc(ROUND_BLOCKS * set->count, sizeof *run->parts);
+    out->layouts = calloc(set->row_count + 1, sizeof(struct bin_layout *));
+    out->candidates = calloc(set->count, sizeof *out->candidates);
+    if (!run->workers || !run->parts || !out->layouts || !out->candidates)
         return PACKSPAN_NO_MEMORY;
-    size_t have = 0;
-    struct sampler *s = run->workers[0].sampler;
-    for (size_t first = 0; first < wanted; first += BLOCK_SAMPLES) {
-        size_t n = wanted - first < BLOCK_SAMPLES ? wanted - first : BLOCK_SAMPLES;
-        size_t valid = sampler_block(s, first, n, run->workers[0].invalid_by_node);
-        for (size_t r = 0; r < p->result_count; r++)
-            memcpy(pilot + r * PILOT_SAMPLES + have, sampler_column(s, p->results[r]),
-                   valid * sizeof *pilot);
-        have += valid;
-    }
+    for (size_t i = 0; i < ROUND_BLOCKS * set->count; i++)
+        if (!open_part(set, &run->parts[i]))
+            return PACKSPAN_NO_MEMORY;
     packspan_status status = PACKSPAN_OK;
-    if (have == 0) { /* the counts of what spoiled them stay, to tell why */
-        out->invalid = wanted;
-        status = PACKSPAN_BAD_CASE;
-    } else {
-        memset(run->workers[0].invalid_by_node, 0, p->node_count * sizeof(uint64_t));
+    for (size_t c = 0; c < set->count && status == PACKSPAN_OK; c++) {
+        if (!open_candidate(set, c, &out->candidates[c]))
+            return PACKSPAN_NO_MEMORY;
+        for (unsigned t = 0; t < out->threads && status == PACKSPAN_OK; t++)
+            status = open_worker(set, c, worker_of(run, t, c));
     }
-    for (size_t r = 0; r < p->result_count && status == PACKSPAN_OK; r++) {
-        if (result_node(p, r)->fixed)
-            continue;
-        qsort(pilot + r * PILOT_SAMPLES, have, sizeof *pilot, compare_doubles);
-        status = bin_layout_make(pilot + r * PILOT_SAMPLES, have, &out->layouts[r]);
-        for (unsigned w = 0; w < run->worker_count && status == PACKSPAN_OK; w++) {
-            uint64_t *counts = calloc(bin_layout_size(out->layouts[r]), sizeof *counts);
-            run->workers[w].counts[r] = counts;
-            if (!counts)
+    return status;
+}
+
+static void free_runner(struct runner *run)
+{
+    const struct plan_set *set = run->set;
+    for (size_t i = 0; run->workers && i < run->out->threads * set->count; i++)
+        free_worker(set, &run->workers[i]);
+    for (size_t i = 0; run->parts && i < ROUND_BLOCKS * set->count; i++)
+        free_part(&run->parts[i]);
+    free(run->workers);
+    free(run->parts);
+}
+
+/* Lays the bins out and makes room for the counts. */
+static packspan_status lay_out(struct runner *run)
+{
+    const struct plan_set *set = run->set;
+    struct sampler **samplers = calloc(set->count, sizeof(struct sampler *));
+    if (!samplers)
+        return PACKSPAN_NO_MEMORY;
+    for (size_t c = 0; c < set->count; c++)
+        samplers[c] = run->workers[c].sampler;
+    packspan_status status = pilot_run(set, samplers, run->out);
+    free(samplers);
+    for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK; r++) {
+        const struct bin_layout *layout = run->out->layouts[r];
+        for (size_t i = 0; layout && i < run->out->threads * set->count; i++) {
+            run->workers[i].counts[r] = calloc(bin_layout_size(layout), sizeof(uint64_t));
+            if (!run->workers[i].counts[r])
                 status = PACKSPAN_NO_MEMORY;
         }
     }
-    free(pilot);
     return status;
+}
+
+/* ---- one block ---- */
+
+/* `weights` is NULL where every sample counts 1. */
+static uint64_t weight_at(const uint64_t *weights, size_t i)
+{
+    return weights ? weights[i] : 1;
 }
 
 HOT_LOOP static uint64_t count_outside(size_t n, const double *restrict x, double low, double high,
@@ -118,130 +184,335 @@ HOT_LOOP static uint64_t count_outside(size_t n, const double *restrict x, doubl
 }
 
 static void count_claim(const struct claim *claim, size_t n, const double *x,
-                        struct claim_count *count)
+                        const uint64_t *weights, struct claim_count *count)
 {
     double value = claim->to_si.scale * claim->value + claim->to_si.offset;
     double tolerance = claim->to_si.scale * claim->tolerance;
     for (size_t i = 0; i < n; i++) {
-        count->above += x[i] > value + tolerance;
-        count->below += x[i] < value - tolerance;
-        count->under += x[i] < value;
-        count->at += x[i] == value;
+        uint64_t w = weight_at(weights, i);
+        count->above += x[i] > value + tolerance ? w : 0;
+        count->below += x[i] < value - tolerance ? w : 0;
+        count->under += x[i] < value ? w : 0;
+        count->at += x[i] == value ? w : 0;
+        count->total += w;
     }
 }
 
-static void tally_block(const struct runner *run, struct worker *w, uint64_t first, size_t n,
-                        struct moments *parts)
+static void sum_routes(const struct plan_set *set, size_t c, const struct route_set *routes,
+                       const double *const *columns, size_t n, const uint64_t *weights,
+                       struct route_moments *m)
 {
-    const struct plan *p = run->plan;
-    size_t valid = sampler_block(w->sampler, first, n, w->invalid_by_node);
-    for (size_t r = 0; r < p->result_count; r++) {
-        const struct plan_node *node = result_node(p, r);
-        const struct quantity *q = &quantities[node->quantity];
-        const double *x = sampler_column(w->sampler, p->results[r]);
-        moments_init(&parts[r]);
-        if (valid == 0)
-            continue;
-        if (node->fixed) {
-            parts[r] = (struct moments){valid, x[0], 0.0, x[0], x[0]};
-        } else {
-            moments_of(valid, x, &parts[r]);
-            bin_count(run->out->layouts[r], valid, x, w->counts[r]);
-        }
-        if (node->kind != NODE_INPUT)
-            w->outside[r] += count_outside(valid, x, q->low, q->high, q->low_open, q->high_open);
+    *m = (struct route_moments){0};
+    const double *x[ROUTES_MAX];
+    for (size_t i = 0; i < n; i++)
+        m->weight += (double)weight_at(weights, i);
+    if (m->weight == 0.0)
+        return;
+    for (size_t a = 0; a < routes->count; a++) {
+        x[a] = columns[plan_set_node(set, c, routes->rows[a])];
+        double sum = 0.0;
+        for (size_t i = 0; i < n; i++)
+            sum += (double)weight_at(weights, i) * x[a][i];
+        m->mean[a] = sum / m->weight;
     }
-    for (size_t k = 0; k < p->source->claim_count; k++)
-        count_claim(&p->source->claims[k], valid, sampler_column(w->sampler, p->claim_nodes[k]),
-                    &w->claims[k]);
+    for (size_t a = 0; a < routes->count; a++)
+        for (size_t b = 0; b <= a; b++)
+            for (size_t i = 0; i < n; i++)
+                m->products[a][b] +=
+                    (double)weight_at(weights, i) * (x[a][i] - m->mean[a]) * (x[b][i] - m->mean[b]);
 }
 
-static uint64_t count_invalid(const struct runner *run)
+static void merge_routes(struct route_moments *into, const struct route_moments *part, size_t count)
+{
+    if (part->weight == 0.0)
+        return;
+    double total = into->weight + part->weight, share = part->weight / total;
+    double gap[ROUTES_MAX];
+    for (size_t a = 0; a < count; a++)
+        gap[a] = part->mean[a] - into->mean[a];
+    for (size_t a = 0; a < count; a++)
+        for (size_t b = 0; b <= a; b++)
+            into->products[a][b] += part->products[a][b] + gap[a] * gap[b] * into->weight * share;
+    for (size_t a = 0; a < count; a++)
+        into->mean[a] += gap[a] * share;
+    into->weight = total;
+}
+
+static struct moments fixed_moments(double value, size_t n, const uint64_t *weights)
+{
+    struct moments m = {0, value, 0.0, value, value};
+    for (size_t i = 0; i < n; i++)
+        m.count += weight_at(weights, i);
+    return m;
+}
+
+/* Tallies n samples that are left in the columns. */
+static void tally_samples(const struct runner *run, size_t c, struct worker_tally *w, size_t n,
+                          const uint64_t *weights, struct block_part *part)
+{
+    const struct plan_set *set = run->set;
+    const struct plan *p = &set->plans[c];
+    const double *const *columns = sampler_columns(w->sampler);
+    for (size_t r = 0; r < set->row_count; r++) {
+        size_t k = plan_set_node(set, c, r);
+        moments_init(&part->moments[r]);
+        if (k == NODE_NONE || n == 0)
+            continue;
+        const struct plan_node *node = &p->nodes[k];
+        const struct quantity *q = &quantities[node->quantity];
+        const double *x = columns[k];
+        if (node->fixed)
+            part->moments[r] = fixed_moments(x[0], n, weights);
+        else if (weights)
+            moments_of_weighted(n, x, weights, &part->moments[r]);
+        else
+            moments_of(n, x, &part->moments[r]);
+        if (w->counts[r] && weights)
+            bin_count_weighted(run->out->layouts[r], n, x, weights, w->counts[r]);
+        else if (w->counts[r])
+            bin_count(run->out->layouts[r], n, x, w->counts[r]);
+        if (node->kind != NODE_INPUT)
+            w->outside[r] += count_outside(n, x, q->low, q->high, q->low_open, q->high_open);
+    }
+    for (size_t k = 0; k < set->source->claim_count; k++)
+        count_claim(&set->source->claims[k], n, columns[p->claim_nodes[k]], weights, &w->claims[k]);
+    for (size_t k = 0; k < set->route_set_count; k++)
+        sum_routes(set, c, &set->routes[k], columns, n, weights, &part->routes[k]);
+}
+
+static void sum_evidence(const struct runner *run, size_t c, const struct worker_tally *w, size_t n,
+                         struct block_part *part)
+{
+    const struct plan_set *set = run->set;
+    const double *const *columns = sampler_columns(w->sampler);
+    const double *targets[TARGET_COUNT];
+    for (int t = 0; t < TARGET_COUNT; t++) {
+        size_t row = plan_set_find(set, set->source->subject,
+                                   evidence_target_quantity((enum evidence_target)t), TRIP_NONE);
+        size_t node = row == SIZE_MAX ? NODE_NONE : plan_set_node(set, c, row);
+        targets[t] = node == NODE_NONE ? NULL : columns[node];
+    }
+    evidence_sum(&set->plans[c], columns, targets, n, part->observations, &part->evidence);
+}
+
+static void add_weight(struct weight_sums *sums, double weight)
+{
+    sums->sum += weight;
+    sums->squares += weight * weight;
+    sums->largest = fmax(sums->largest, weight);
+}
+
+/* Whole-number weights of n samples, whose relative weights, priors included, are also added to
+ * joint[origin[i]]. What rounds to nothing gets drop[i] = 1; the others' weights close ranks. */
+static void weigh(const struct runner *run, size_t c, const struct worker_tally *w, size_t n,
+                  const size_t *origin, double *joint, uint64_t *drop, uint64_t *weights,
+                  struct block_part *part)
+{
+    const struct plan_set *set = run->set;
+    double log_weights[BLOCK_SAMPLES];
+    size_t kept = 0;
+    evidence_log_weights(&set->plans[c], sampler_columns(w->sampler), n, log_weights);
+    for (size_t i = 0; i < n; i++) {
+        double likelihood = exp(log_weights[i] - run->out->log_reference);
+        double weight = likelihood * set->priors[c];
+        add_weight(&part->weights, likelihood);
+        joint[origin[i]] += weight;
+        uint64_t whole = (uint64_t)llrint(fmin(weight * WEIGHT_UNIT, WEIGHT_MOST));
+        drop[i] = whole == 0;
+        if (whole)
+            weights[kept++] = whole;
+    }
+}
+
+static void tally_candidate(const struct runner *run, size_t c, struct worker_tally *w,
+                            uint64_t first, size_t n, double *joint, struct block_part *part)
+{
+    uint64_t drop[BLOCK_SAMPLES], weights[BLOCK_SAMPLES];
+    size_t origin[BLOCK_SAMPLES], valid = 0;
+    part->weights = (struct weight_sums){0};
+    sampler_fill(w->sampler, first, n, drop, w->invalid_by_node);
+    for (size_t i = 0; i < n; i++)
+        if (!drop[i])
+            origin[valid++] = i;
+    sampler_keep(w->sampler, n, drop);
+    part->weight_units = valid;
+    if (!run->set->weighted) {
+        tally_samples(run, c, w, valid, NULL, part);
+        return;
+    }
+    sum_evidence(run, c, w, valid, part);
+    weigh(run, c, w, valid, origin, joint, drop, weights, part);
+    size_t kept = sampler_keep(w->sampler, valid, drop);
+    part->weight_units = 0;
+    for (size_t i = 0; i < kept; i++)
+        part->weight_units += weights[i];
+    tally_samples(run, c, w, kept, weights, part);
+}
+
+static void tally_block(struct runner *run, unsigned thread, uint64_t first, size_t n, size_t block)
+{
+    double joint[BLOCK_SAMPLES] = {0.0};
+    size_t candidates = run->set->count;
+    for (size_t c = 0; c < candidates; c++)
+        tally_candidate(run, c, worker_of(run, thread, c), first, n, joint,
+                        &run->parts[block * candidates + c]);
+    run->joint[block] = (struct weight_sums){0};
+    for (size_t i = 0; i < n; i++)
+        add_weight(&run->joint[block], joint[i]);
+}
+
+/* ---- rounds ---- */
+
+static void merge_weights(struct weight_sums *into, const struct weight_sums *part)
+{
+    into->sum += part->sum;
+    into->squares += part->squares;
+    into->largest = fmax(into->largest, part->largest);
+}
+
+static void merge_part(const struct plan_set *set, struct candidate_outcome *o,
+                       const struct block_part *part)
+{
+    for (size_t r = 0; r < set->row_count; r++)
+        moments_merge(&o->moments[r], &part->moments[r]);
+    for (size_t k = 0; k < set->route_set_count; k++)
+        merge_routes(&o->routes[k], &part->routes[k], set->routes[k].count);
+    o->weight_units += part->weight_units;
+    if (!set->weighted)
+        return;
+    merge_weights(&o->weights, &part->weights);
+    evidence_sums_merge(o->observations, part->observations, set->source->observation_count,
+                        &o->evidence, &part->evidence);
+}
+
+/* Blocks in parallel, merged in the order of the samples. */
+static void tally_round(struct runner *run, uint64_t first, uint64_t samples)
+{
+    const struct plan_set *set = run->set;
+    size_t blocks = (size_t)((samples + BLOCK_SAMPLES - 1) / BLOCK_SAMPLES);
+#pragma omp parallel for schedule(dynamic) num_threads(run->out->threads)
+    for (size_t b = 0; b < blocks; b++) {
+        uint64_t start = (uint64_t)b * BLOCK_SAMPLES;
+        size_t n = samples - start < BLOCK_SAMPLES ? (size_t)(samples - start) : BLOCK_SAMPLES;
+        tally_block(run, (unsigned)omp_get_thread_num(), first + start, n, b);
+    }
+    for (size_t b = 0; b < blocks; b++) {
+        for (size_t c = 0; c < set->count; c++)
+            merge_part(set, &run->out->candidates[c], &run->parts[b * set->count + c]);
+        merge_weights(&run->out->joint, &run->joint[b]);
+    }
+}
+
+static uint64_t count_invalid(const struct runner *run, size_t c)
 {
     uint64_t invalid = 0;
-    for (unsigned w = 0; w < run->worker_count; w++)
-        for (size_t k = 0; k < run->plan->node_count; k++)
-            invalid += run->workers[w].invalid_by_node[k];
+    for (unsigned t = 0; t < run->out->threads; t++)
+        for (size_t k = 0; k < run->set->plans[c].node_count; k++)
+            invalid += worker_of(run, t, c)->invalid_by_node[k];
     return invalid;
 }
 
-/* One round: blocks in parallel, their moments merged in the order of the samples. */
-static void tally_round(struct runner *run, uint64_t first, uint64_t samples)
+double effective_samples(const struct weight_sums *w)
 {
-    const struct plan *p = run->plan;
-    long blocks = (long)((samples + BLOCK_SAMPLES - 1) / BLOCK_SAMPLES);
-#pragma omp parallel for schedule(dynamic) num_threads(run->worker_count)
-    for (long b = 0; b < blocks; b++) {
-        uint64_t start = (uint64_t)b * BLOCK_SAMPLES;
-        size_t n = samples - start < BLOCK_SAMPLES ? (size_t)(samples - start) : BLOCK_SAMPLES;
-        tally_block(run, &run->workers[omp_get_thread_num()], first + start, n,
-                    run->parts + (size_t)b * p->result_count);
+    return w->squares > 0.0 ? w->sum * w->sum / w->squares : 0.0;
+}
+
+static void count_samples(struct runner *run)
+{
+    for (size_t c = 0; c < run->set->count; c++) {
+        struct candidate_outcome *o = &run->out->candidates[c];
+        o->invalid = count_invalid(run, c);
+        o->samples = run->out->drawn - o->invalid;
     }
-    for (long b = 0; b < blocks; b++)
-        for (size_t r = 0; r < p->result_count; r++)
-            moments_merge(&run->out->moments[r], &run->parts[(size_t)b * p->result_count + r]);
+}
+
+bool run_has_too_many_invalid(const struct run_outcome *r)
+{
+    for (size_t c = 0; c < r->set->count; c++)
+        if ((double)r->candidates[c].invalid > INVALID_SHARE_MAX * (double)r->requested)
+            return true;
+    return false;
+}
+
+static bool has_enough(const struct runner *run)
+{
+    double wanted = (double)run->set->source->settings.effective;
+    return wanted > 0.0 && (!run->set->weighted || effective_samples(&run->out->joint) >= wanted) &&
+           (double)run->out->drawn >= wanted;
 }
 
 static packspan_status tally_all(struct runner *run, run_progress *progress, void *user)
 {
     struct run_outcome *out = run->out;
-    uint64_t drawn = 0, total = out->requested;
-    packspan_status status = PACKSPAN_OK;
-    while (drawn < total && status == PACKSPAN_OK && !out->interrupted) {
-        uint64_t n = total - drawn < ROUND_BLOCKS * BLOCK_SAMPLES ? total - drawn
-                                                                  : ROUND_BLOCKS * BLOCK_SAMPLES;
-        tally_round(run, drawn, n);
-        drawn += n;
-        out->invalid = count_invalid(run);
-        out->samples = drawn - out->invalid;
-        if ((double)out->invalid > INVALID_SHARE_MAX * (double)total)
-            status = PACKSPAN_BAD_CASE;
-        if (progress && !progress(user, drawn, total) && drawn < total)
+    uint64_t total = out->requested;
+    while (out->drawn < total && !out->interrupted && !has_enough(run)) {
+        uint64_t n = total - out->drawn < ROUND_BLOCKS * BLOCK_SAMPLES
+                         ? total - out->drawn
+                         : ROUND_BLOCKS * BLOCK_SAMPLES;
+        tally_round(run, out->drawn, n);
+        out->drawn += n;
+        count_samples(run);
+        if (run_has_too_many_invalid(out))
+            return PACKSPAN_BAD_CASE;
+        if (progress && !progress(user, out->drawn, total) && out->drawn < total)
             out->interrupted = true;
     }
-    return status;
+    return PACKSPAN_OK;
 }
+
+/* ---- the end ---- */
 
 /* All workers' counts into the outcome; whole numbers, so their order does not matter. */
-static void gather(struct runner *run)
+static void gather_worker(const struct plan_set *set, size_t c, struct worker_tally *w,
+                          struct run_outcome *out)
 {
-    const struct plan *p = run->plan;
-    struct run_outcome *out = run->out;
-    for (size_t r = 0; r < p->result_count; r++) {
-        if (!out->layouts[r])
+    struct candidate_outcome *o = &out->candidates[c];
+    for (size_t r = 0; r < set->row_count; r++) {
+        o->outside[r] += w->outside[r];
+        if (!w->counts[r])
             continue;
-        out->counts[r] = run->workers[0].counts[r];
-        run->workers[0].counts[r] = NULL;
-        for (unsigned w = 1; w < run->worker_count; w++)
-            for (size_t b = 0; b < bin_layout_size(out->layouts[r]); b++)
-                out->counts[r][b] += run->workers[w].counts[r][b];
-    }
-    for (unsigned w = 0; w < run->worker_count; w++) {
-        for (size_t r = 0; r < p->result_count; r++)
-            out->outside[r] += run->workers[w].outside[r];
-        for (size_t k = 0; k < p->node_count; k++)
-            out->invalid_by_node[k] += run->workers[w].invalid_by_node[k];
-        for (size_t k = 0; k < p->source->claim_count; k++) {
-            out->claims[k].above += run->workers[w].claims[k].above;
-            out->claims[k].below += run->workers[w].claims[k].below;
-            out->claims[k].under += run->workers[w].claims[k].under;
-            out->claims[k].at += run->workers[w].claims[k].at;
+        if (!o->counts[r]) {
+            o->counts[r] = w->counts[r];
+            w->counts[r] = NULL;
+            continue;
         }
+        for (size_t b = 0; b < bin_layout_size(out->layouts[r]); b++)
+            o->counts[r][b] += w->counts[r][b];
+    }
+    for (size_t k = 0; k < set->plans[c].node_count; k++)
+        o->invalid_by_node[k] += w->invalid_by_node[k];
+    for (size_t k = 0; k < set->source->claim_count; k++) {
+        o->claims[k].above += w->claims[k].above;
+        o->claims[k].below += w->claims[k].below;
+        o->claims[k].under += w->claims[k].under;
+        o->claims[k].at += w->claims[k].at;
+        o->claims[k].total += w->claims[k].total;
     }
 }
 
-static bool open_outcome(const struct plan *p, struct run_outcome *out)
+static void gather(struct runner *run)
 {
-    out->layouts = calloc(p->result_count + 1, sizeof(struct bin_layout *));
-    out->counts = calloc(p->result_count + 1, sizeof *out->counts);
-    out->moments = calloc(p->result_count + 1, sizeof *out->moments);
-    out->outside = calloc(p->result_count + 1, sizeof *out->outside);
-    out->invalid_by_node = calloc(p->node_count + 1, sizeof *out->invalid_by_node);
-    out->claims = calloc(p->source->claim_count + 1, sizeof *out->claims);
-    for (size_t r = 0; out->moments && r < p->result_count; r++)
-        moments_init(&out->moments[r]);
-    return out->layouts && out->counts && out->moments && out->outside && out->invalid_by_node &&
-           out->claims;
+    for (unsigned t = 0; t < run->out->threads; t++)
+        for (size_t c = 0; c < run->set->count; c++)
+            gather_worker(run->set, c, worker_of(run, t, c), run->out);
+}
+
+double run_nearest(const struct run_outcome *r, size_t observation)
+{
+    double best = (double)-INFINITY;
+    for (size_t c = 0; c < r->set->count; c++)
+        best = fmax(best, r->candidates[c].observations[observation].best);
+    return best;
+}
+
+static bool evidence_fits(const struct run_outcome *out)
+{
+    if (!out->set->weighted)
+        return true;
+    for (size_t k = 0; k < out->set->source->observation_count; k++)
+        if (run_nearest(out, k) < -0.5 * NEAREST_MAX * NEAREST_MAX)
+            return false;
+    return out->joint.sum > 0.0;
 }
 
 static double now(void)
@@ -251,51 +522,54 @@ static double now(void)
     return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
 }
 
-packspan_status run_plan(const struct plan *p, run_progress *progress, void *user,
-                         struct run_outcome *out)
+packspan_status run_plans(const struct plan_set *set, run_progress *progress, void *user,
+                          struct run_outcome *out)
 {
     double started = now();
-    const struct settings *settings = &p->source->settings;
-    *out = (struct run_outcome){.plan = p, .requested = settings->samples};
+    const struct settings *settings = &set->source->settings;
+    *out = (struct run_outcome){.set = set, .requested = settings->samples};
     out->threads = settings->threads ? settings->threads : (unsigned)omp_get_num_procs();
-    struct runner run = {.plan = p, .out = out, .worker_count = out->threads};
-    run.workers = calloc(run.worker_count, sizeof *run.workers);
-    run.parts = calloc(ROUND_BLOCKS * (p->result_count + 1), sizeof *run.parts);
-    packspan_status status = PACKSPAN_OK;
-    if (!run.workers || !run.parts || !open_outcome(p, out))
-        status = PACKSPAN_NO_MEMORY;
-    for (unsigned w = 0; w < run.worker_count && status == PACKSPAN_OK; w++)
-        status = open_worker(&run, &run.workers[w]);
+    struct runner run = {.set = set, .out = out};
+    packspan_status status = open_runner(&run);
     if (status == PACKSPAN_OK)
-        status = lay_bins_out(&run);
+        status = lay_out(&run);
+    bool hopeless = status == PACKSPAN_OK && !isfinite(out->log_reference);
+    if (hopeless) { /* no sample is any good: a few of them tell why */
+        out->log_reference = 0.0;
+        if (out->requested > HOPELESS_SAMPLES)
+            out->requested = HOPELESS_SAMPLES;
+    }
     if (status == PACKSPAN_OK)
         status = tally_all(&run, progress, user);
+    if (status == PACKSPAN_OK && (hopeless || !evidence_fits(out)))
+        status = PACKSPAN_BAD_CASE;
     if (status == PACKSPAN_OK || status == PACKSPAN_BAD_CASE)
         gather(&run);
-    for (unsigned w = 0; run.workers && w < run.worker_count; w++)
-        free_worker(p, &run.workers[w]);
-    free(run.workers);
-    free(run.parts);
+    free_runner(&run);
     out->seconds = now() - started;
     return status;
 }
 
-void run_free(struct run_outcome *r)
+static void free_candidate(const struct plan_set *set, struct candidate_outcome *o)
 {
-    for (size_t k = 0; r->layouts && k < r->plan->result_count; k++)
-        bin_layout_free(r->layouts[k]);
-    for (size_t k = 0; r->counts && k < r->plan->result_count; k++)
-        free(r->counts[k]);
-    free(r->layouts);
-    free(r->counts);
-    free(r->moments);
-    free(r->outside);
-    free(r->invalid_by_node);
-    free(r->claims);
-    *r = (struct run_outcome){0};
+    for (size_t r = 0; o->counts && r < set->row_count; r++)
+        free(o->counts[r]);
+    free(o->counts);
+    free(o->moments);
+    free(o->outside);
+    free(o->invalid_by_node);
+    free(o->claims);
+    free(o->observations);
+    free(o->routes);
 }
 
-struct distribution run_distribution(const struct run_outcome *r, size_t result)
+void run_free(struct run_outcome *r)
 {
-    return (struct distribution){r->layouts[result], r->counts[result], r->moments[result]};
+    for (size_t k = 0; r->layouts && k < r->set->row_count; k++)
+        bin_layout_free(r->layouts[k]);
+    for (size_t c = 0; r->candidates && c < r->set->count; c++)
+        free_candidate(r->set, &r->candidates[c]);
+    free(r->layouts);
+    free(r->candidates);
+    *r = (struct run_outcome){0};
 }

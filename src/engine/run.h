@@ -1,61 +1,81 @@
-/* Runs a plan: blocks of samples in parallel, tallied in a fixed order, in memory that does not
- * grow with the number of samples. */
+/* Runs the plans of a case: blocks of samples in parallel, tallied in a fixed order, in memory that
+ * does not grow with the number of samples. */
 #ifndef PACKSPAN_ENGINE_RUN_H
 #define PACKSPAN_ENGINE_RUN_H
 
 #include <packspan/packspan.h>
 
+#include "engine/evidence.h"
+#include "engine/sampler.h"
 #include "engine/tally.h"
-#include "model/plan.h"
+#include "model/plan_set.h"
 
 /* A run with more than this share of invalid samples is refused. */
 #define INVALID_SHARE_MAX 1e-3
+/* An observation that no sample comes nearer to than this many standard deviations is refused. */
+#define NEAREST_MAX 6.0
 
-/* Counts for one claim; the claim is about value -+ tolerance. */
+/* Counts for one claim, which is about value -+ tolerance; sums of weights in a weighted run. */
 struct claim_count {
     uint64_t above; /* quantity > value + tolerance */
     uint64_t below; /* quantity < value - tolerance */
     uint64_t under; /* quantity < value */
     uint64_t at;    /* quantity == value */
+    uint64_t total;
+};
+
+/* Sums of weights, relative to the heaviest sample of the pilot. */
+struct weight_sums {
+    double sum, squares, largest;
+};
+
+/* Weighted means and sums of products of deviations of a vehicle's routes. */
+struct route_moments {
+    double weight, mean[ROUTES_MAX], products[ROUTES_MAX][ROUTES_MAX];
+};
+
+/* What was found under one candidate. */
+struct candidate_outcome {
+    uint64_t samples, invalid;
+    uint64_t **counts;       /* [rows]: weights in the row's bins; NULL for a fixed value */
+    struct moments *moments; /* [rows]: SI */
+    uint64_t *outside;       /* [rows]: samples whose worked-out value leaves its domain */
+    uint64_t *invalid_by_node;
+    struct claim_count *claims;
+    uint64_t weight_units;      /* sum of the whole-number weights; 0: no sample counts */
+    struct weight_sums weights; /* of the likelihood alone, without the prior */
+    struct observation_sums *observations;
+    struct evidence_sums evidence;
+    struct route_moments *routes; /* [route sets], SI */
 };
 
 struct run_outcome {
-    const struct plan *plan;
-    uint64_t requested, samples, invalid; /* samples: valid ones; samples + invalid were drawn */
+    const struct plan_set *set;
+    uint64_t requested, drawn;
     bool interrupted;
     unsigned threads;
     double seconds;
-    /* One entry a result of the plan, SI. A fixed result has no layout: every percentile is its
-     * mean. */
-    struct bin_layout **layouts;
-    uint64_t **counts;
-    struct moments *moments;
-    uint64_t *outside; /* samples whose worked-out value leaves its physical domain */
-    uint64_t
-        *invalid_by_node; /* one entry a node: invalid samples that it was the first to spoil */
-    struct claim_count *claims;
+    struct bin_layout **layouts; /* [rows]: NULL for a fixed row */
+    struct candidate_outcome *candidates;
+    struct weight_sums joint; /* of each sample's weights under all candidates, priors included */
+    double log_reference;     /* log of the weight that all are relative to */
 };
 
 typedef bool run_progress(void *user, uint64_t done, uint64_t total);
 
 /* Stops early, keeping what is finished, when `progress` (called between rounds, may be NULL)
- * returns false. PACKSPAN_BAD_CASE when too many samples are invalid: the outcome then holds the
- * counts that tell why. PACKSPAN_INTERRUPTED when stopped before any sample was tallied.
- * run_free() in every case. */
-packspan_status run_plan(const struct plan *p, run_progress *progress, void *user,
-                         struct run_outcome *out);
+ * returns false. PACKSPAN_BAD_CASE when too many samples are invalid or when an observation fits no
+ * sample: the outcome then holds the counts that tell why. run_free() in every case. */
+packspan_status run_plans(const struct plan_set *set, run_progress *progress, void *user,
+                          struct run_outcome *out);
 void run_free(struct run_outcome *r);
 
-struct distribution run_distribution(const struct run_outcome *r, size_t result);
+/* True when a candidate has more invalid samples than a run may have. */
+bool run_has_too_many_invalid(const struct run_outcome *r);
+/* The best log likelihood, relative to a perfect fit, that any sample has for an observation. */
+double run_nearest(const struct run_outcome *r, size_t observation);
 
-/* The first joint samples one block at a time, as run_plan() draws them. */
-struct sampler;
-packspan_status sampler_open(const struct plan *p, struct sampler **out);
-void sampler_free(struct sampler *s);
-/* Works out samples first .. first + n - 1 (n <= BLOCK_SAMPLES) and returns how many are valid;
- * these come first in each column, in their order. invalid_by_node may be NULL. */
-size_t sampler_block(struct sampler *s, uint64_t first, size_t n, uint64_t *invalid_by_node);
-/* The column of a node, SI. */
-const double *sampler_column(const struct sampler *s, size_t node);
+/* (sum w)^2 / sum w^2; 0 when there is no weight. */
+double effective_samples(const struct weight_sums *w);
 
 #endif

@@ -1,13 +1,11 @@
-/* From sample numbers to columns of values: draws, then relations, then the validity of each
- * sample. */
+#include "engine/sampler.h"
+
 #include <float.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "draw/stream.h"
-#include "engine/run.h"
-#include "model/block.h"
 
 struct sampler {
     const struct plan *plan;
@@ -118,9 +116,9 @@ void sampler_free(struct sampler *s)
     free(s);
 }
 
-const double *sampler_column(const struct sampler *s, size_t node)
+const double *const *sampler_columns(const struct sampler *s)
 {
-    return s->columns[node];
+    return (const double *const *)s->columns;
 }
 
 /* spoiled[i] |= 1 for NaN and infinity. */
@@ -143,33 +141,41 @@ static void blame(const struct sampler *s, size_t n, const uint64_t *spoiled,
     }
 }
 
-static void close_ranks(size_t n, const uint64_t *spoiled, double *x)
-{
-    size_t kept = 0;
-    for (size_t i = 0; i < n; i++)
-        if (!spoiled[i])
-            x[kept++] = x[i];
-}
-
-size_t sampler_block(struct sampler *s, uint64_t first, size_t n, uint64_t *invalid_by_node)
+size_t sampler_fill(struct sampler *s, uint64_t first, size_t n, uint64_t *drop,
+                    uint64_t *invalid_by_node)
 {
     const struct plan *p = s->plan;
-    uint64_t spoiled[BLOCK_SAMPLES] = {0};
+    memset(drop, 0, n * sizeof *drop);
     for (size_t k = 0; k < p->node_count; k++) {
         if (!p->nodes[k].fixed)
             fill_column(s, k, first, n);
         if (p->nodes[k].kind == NODE_RELATION)
-            mark_spoiled(n, s->columns[k], spoiled);
+            mark_spoiled(n, s->columns[k], drop);
     }
     size_t invalid = 0;
     for (size_t i = 0; i < n; i++)
-        invalid += spoiled[i] != 0;
-    if (invalid == 0)
-        return n;
-    if (invalid_by_node)
-        blame(s, n, spoiled, invalid_by_node);
-    for (size_t k = 0; k < p->node_count; k++)
+        invalid += drop[i] != 0;
+    if (invalid && invalid_by_node)
+        blame(s, n, drop, invalid_by_node);
+    return invalid;
+}
+
+static void close_ranks(size_t n, const uint64_t *drop, double *x)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < n; i++)
+        if (!drop[i])
+            x[kept++] = x[i];
+}
+
+size_t sampler_keep(struct sampler *s, size_t n, const uint64_t *drop)
+{
+    const struct plan *p = s->plan;
+    size_t kept = 0;
+    for (size_t i = 0; i < n; i++)
+        kept += drop[i] == 0;
+    for (size_t k = 0; k < p->node_count && kept < n; k++)
         if (!p->nodes[k].fixed)
-            close_ranks(n, spoiled, s->columns[k]);
-    return n - invalid;
+            close_ranks(n, drop, s->columns[k]);
+    return kept;
 }

@@ -157,6 +157,14 @@ packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout
     return PACKSPAN_OK;
 }
 
+packspan_status bin_layout_make_alike(const double *pilot, size_t n, struct bin_layout **out)
+{
+    packspan_status status = bin_layout_make(pilot, n, out);
+    if (status == PACKSPAN_OK)
+        (*out)->pilot_count = 0; /* its values say nothing of what a bin holds */
+    return status;
+}
+
 void bin_layout_free(struct bin_layout *l)
 {
     free(l);
@@ -177,6 +185,13 @@ void bin_count(const struct bin_layout *l, size_t n, const double *x, uint64_t *
         for (size_t i = 0; i < m; i++)
             counts[bin[i]]++;
     }
+}
+
+void bin_count_weighted(const struct bin_layout *l, size_t n, const double *x,
+                        const uint64_t *weights, uint64_t *counts)
+{
+    for (size_t i = 0; i < n; i++)
+        counts[bin_of(l, x[i])] += weights[i];
 }
 
 void moments_init(struct moments *m)
@@ -257,6 +272,28 @@ void moments_of(size_t n, const double *x, struct moments *m)
     double rest = deviations(n, x, mean, &m->squares);
     m->mean = mean + rest / (double)n;
     m->squares = fmax(m->squares - rest * rest / (double)n, 0.0);
+}
+
+void moments_of_weighted(size_t n, const double *x, const uint64_t *weights, struct moments *m)
+{
+    moments_init(m);
+    double sum = 0.0, rest = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        m->count += weights[i];
+        sum += (double)weights[i] * x[i];
+        m->min = fmin(m->min, x[i]);
+        m->max = fmax(m->max, x[i]);
+    }
+    if (m->count == 0)
+        return;
+    double total = (double)m->count, mean = sum / total;
+    for (size_t i = 0; i < n; i++) {
+        double e = x[i] - mean;
+        rest += (double)weights[i] * e;
+        m->squares += (double)weights[i] * e * e;
+    }
+    m->mean = mean + rest / total;
+    m->squares = fmax(m->squares - rest * rest / total, 0.0);
 }
 
 void moments_merge(struct moments *into, const struct moments *part)
@@ -381,10 +418,26 @@ double distribution_percentile(const struct distribution *d, double p)
     return below + part * (above - below);
 }
 
+double distribution_sd(const struct distribution *d)
+{
+    if (d->effective == (double)d->moments.count)
+        return moments_sd(&d->moments);
+    if (d->effective < 2.0)
+        return 0.0;
+    double bias = d->effective / (d->effective - 1.0);
+    return sqrt(d->moments.squares / (double)d->moments.count * bias);
+}
+
 double distribution_percentile_error(const struct distribution *d, double p)
 {
-    double reach = sqrt(p * (1.0 - p) / (double)d->moments.count);
+    double reach = sqrt(p * (1.0 - p) / d->effective);
     return 0.5 * (distribution_percentile(d, p + reach) - distribution_percentile(d, p - reach));
+}
+
+/* i * range / parts without overflow. */
+static uint64_t spread(uint64_t i, uint64_t range, uint64_t parts)
+{
+    return i * (range / parts) + i * (range % parts) / parts;
 }
 
 void distribution_shortest95(const struct distribution *d, double *low, double *high)
@@ -402,7 +455,7 @@ void distribution_shortest95(const struct distribution *d, double *low, double *
     struct cursor from = {0, 0}, to = {0, 0};
     double best_low = d->moments.min, best_high = d->moments.max;
     for (uint64_t i = 0; i < tries; i++) {
-        uint64_t rank = 1 + (tries == starts ? i : i * (starts - 1) / (tries - 1));
+        uint64_t rank = 1 + (tries == starts ? i : spread(i, starts - 1, tries - 1));
         double a = order_statistic(d, rank, &from), b = order_statistic(d, rank + inside, &to);
         if (b - a < best_high - best_low) {
             best_low = a;

@@ -20,11 +20,16 @@ struct bin_layout;
 /* `pilot` is sorted ascending, finite, n >= 1 (else PACKSPAN_USAGE); it is copied. What is counted
  * later must include it. */
 packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout **out);
+/* The same where the pilot only resembles what is counted later. */
+packspan_status bin_layout_make_alike(const double *pilot, size_t n, struct bin_layout **out);
 void bin_layout_free(struct bin_layout *l);
 size_t bin_layout_size(const struct bin_layout *l);
 
 /* counts[bin]++ for each finite value; counts has bin_layout_size() entries. */
 void bin_count(const struct bin_layout *l, size_t n, const double *x, uint64_t *counts);
+/* counts[bin] += weights[i]: whole-number weights, so that the order of adding does not matter. */
+void bin_count_weighted(const struct bin_layout *l, size_t n, const double *x,
+                        const uint64_t *weights, uint64_t *counts);
 
 /* Mean and sum of squared deviations, numerically stable. */
 struct moments {
@@ -35,22 +40,30 @@ struct moments {
 void moments_init(struct moments *m);
 /* The moments of one block, two-pass, in a fixed order of summation. */
 void moments_of(size_t n, const double *x, struct moments *m);
+/* The same with a whole-number weight for each value; count is the sum of the weights. */
+void moments_of_weighted(size_t n, const double *x, const uint64_t *weights, struct moments *m);
 /* into += part (Chan, Golub, LeVeque 1983). The order of merging is part of the result. */
 void moments_merge(struct moments *into, const struct moments *part);
 double moments_sd(const struct moments *m); /* n - 1 in the denominator; 0 when count < 2 */
 
 /* Everything known of one column at the end of a run. Borrows layout and counts, which must hold
- * moments.count values. Of no values at all, everything is NaN and the histogram empty. */
+ * moments.count values. Of no values at all, everything is NaN and the histogram empty. With
+ * weights a value counts as if it were there `weight` times, and `effective` is the number of
+ * equally weighted values that tell as much (Kish: (sum w)^2 / sum w^2); else it is the count. */
 struct distribution {
     const struct bin_layout *layout;
     const uint64_t *counts;
     struct moments moments;
+    double effective;
 };
+
+/* With `effective` - 1 for n - 1 in the denominator; 0 when effective is below 2. */
+double distribution_sd(const struct distribution *d);
 
 /* Hyndman and Fan's type 7 (JCGM 101 leaves the choice open), p in [0, 1]. */
 double distribution_percentile(const struct distribution *d, double p);
 /* One standard error of the percentile by order statistics: half the distance between the
- * percentiles at p -+ sqrt(p (1 - p) / n). */
+ * percentiles at p -+ sqrt(p (1 - p) / effective). */
 double distribution_percentile_error(const struct distribution *d, double p);
 /* Shortest interval holding 95 % (JCGM 101 7.7). */
 void distribution_shortest95(const struct distribution *d, double *low, double *high);

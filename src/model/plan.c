@@ -104,32 +104,43 @@ static size_t add_node(struct planner *pl, struct plan_node node, const size_t *
     return p->node_count++;
 }
 
-static const struct input *find_input(const struct case_data *c, size_t vehicle, size_t trip,
-                                      enum quantity_id quantity)
+static const struct input *find_in(const struct input *inputs, size_t count, size_t vehicle,
+                                   size_t trip, enum quantity_id quantity)
 {
-    for (size_t i = 0; i < c->input_count; i++) {
-        const struct input *in = &c->inputs[i];
+    for (size_t i = 0; i < count; i++) {
+        const struct input *in = &inputs[i];
         if (in->quantity == quantity && in->vehicle == vehicle && in->trip == trip)
             return in;
     }
     return NULL;
 }
 
-/* A vehicle's own row wins over a row for `all`. */
-static const struct input *given_for(const struct case_data *c, struct target t)
+/* A candidate's row wins over the case's. */
+static const struct input *find_input(const struct planner *pl, size_t vehicle, size_t trip,
+                                      enum quantity_id quantity)
 {
-    const struct input *own = find_input(c, t.vehicle, t.trip, t.quantity);
-    if (own || t.vehicle == VEHICLE_ALL)
-        return own;
-    return find_input(c, VEHICLE_ALL, t.trip, t.quantity);
+    const struct candidate *candidate = pl->plan->candidate;
+    const struct input *in = NULL;
+    if (candidate)
+        in = find_in(candidate->inputs, candidate->input_count, vehicle, trip, quantity);
+    return in ? in : find_in(pl->source->inputs, pl->source->input_count, vehicle, trip, quantity);
 }
 
-static struct target need_target(const struct case_data *c, size_t vehicle, size_t trip,
+/* A vehicle's own row wins over a row for `all`. */
+static const struct input *given_for(const struct planner *pl, struct target t)
+{
+    const struct input *own = find_input(pl, t.vehicle, t.trip, t.quantity);
+    if (own || t.vehicle == VEHICLE_ALL)
+        return own;
+    return find_input(pl, VEHICLE_ALL, t.trip, t.quantity);
+}
+
+static struct target need_target(const struct planner *pl, size_t vehicle, size_t trip,
                                  enum quantity_id need)
 {
     enum quantity_role role = quantities[need].role;
     bool of_trip = role == QUANTITY_CONDITION ||
-                   (trip != TRIP_NONE && find_input(c, VEHICLE_ALL, trip, need) != NULL);
+                   (trip != TRIP_NONE && find_input(pl, VEHICLE_ALL, trip, need) != NULL);
     if (of_trip)
         return (struct target){VEHICLE_ALL, need, trip};
     return (struct target){vehicle, need, role == QUANTITY_TRIP_RESULT ? trip : TRIP_NONE};
@@ -185,7 +196,7 @@ static bool resolve_needs(struct planner *pl, size_t vehicle, size_t trip, size_
                           const enum quantity_id *needs, size_t *args)
 {
     for (size_t i = 0; i < count; i++) {
-        args[i] = resolve(pl, need_target(pl->source, vehicle, trip, needs[i]));
+        args[i] = resolve(pl, need_target(pl, vehicle, trip, needs[i]));
         if (args[i] == NODE_NONE)
             return false;
     }
@@ -249,7 +260,7 @@ static size_t relate_references(struct planner *pl, struct target t, const struc
 
 static size_t work_out(struct planner *pl, struct target t)
 {
-    const struct input *given = given_for(pl->source, t);
+    const struct input *given = given_for(pl, t);
     if (given && given->vehicle != t.vehicle) /* the draw shared by all vehicles */
         return resolve(pl, (struct target){given->vehicle, t.quantity, t.trip});
     if (given)
@@ -326,7 +337,7 @@ static char *lacking(struct planner *pl, struct target t, const struct relation 
 {
     char *text = text_copy("");
     for (size_t i = 0; text && i < r->need_count; i++)
-        if (resolve(pl, need_target(pl->source, t.vehicle, t.trip, r->needs[i])) == NODE_NONE)
+        if (resolve(pl, need_target(pl, t.vehicle, t.trip, r->needs[i])) == NODE_NONE)
             text = append(text, *text ? ", %s%s" : "%s%s", quantities[r->needs[i]].name, "");
     bool any_reference = false;
     for (size_t k = 0; text && k < pl->source->vehicle_count; k++) {
@@ -335,7 +346,7 @@ static char *lacking(struct planner *pl, struct target t, const struct relation 
             continue;
         any_reference = true;
         for (size_t i = 0; text && i < r->reference_need_count; i++) {
-            struct target need = need_target(pl->source, v, t.trip, r->reference_needs[i]);
+            struct target need = need_target(pl, v, t.trip, r->reference_needs[i]);
             if (resolve(pl, need) == NODE_NONE)
                 text = append(text, *text ? ", %s of reference '%s'" : "%s of reference '%s'",
                               quantities[r->reference_needs[i]].name, pl->source->vehicles[v].name);
@@ -387,7 +398,7 @@ static void collect(struct planner *pl, size_t vehicle, size_t trip)
         struct target t = {vehicle, (enum quantity_id)id, trip};
         enum quantity_role role = quantities[id].role;
         bool has_trip = trip != TRIP_NONE;
-        bool own_input = find_input(pl->source, vehicle, trip, t.quantity) != NULL;
+        bool own_input = find_input(pl, vehicle, trip, t.quantity) != NULL;
         if (vehicle == VEHICLE_ALL) {
             bool shown = own_input || (has_trip && t.quantity == Q_trip_air_density);
             size_t node = shown ? resolve(pl, t) : NODE_NONE;
@@ -460,15 +471,20 @@ bool plan_uses(const struct plan *p, size_t node)
     for (size_t k = 0; k < p->source->claim_count; k++)
         if (p->claim_nodes[k] == node)
             return true;
+    for (size_t k = 0; k < p->source->observation_count; k++)
+        if (p->observation_nodes[k] == node)
+            return true;
     return false;
 }
 
-static void warn_of_inputs(struct planner *pl)
+static void warn_of_inputs(struct planner *pl, const struct input *inputs, size_t count)
 {
     struct plan *p = pl->plan;
-    for (size_t i = 0; i < pl->source->input_count; i++) {
-        const struct input *in = &pl->source->inputs[i];
+    for (size_t i = 0; i < count; i++) {
+        const struct input *in = &inputs[i];
         size_t node = resolve(pl, (struct target){in->vehicle, in->quantity, in->trip});
+        if (node == NODE_NONE || p->nodes[node].input != in)
+            continue; /* a candidate replaces it */
         if (!plan_uses(p, node))
             warn_of_input(p, in, "nothing that can be worked out uses it",
                           "see what is missing in packspan check, or remove the row");
@@ -510,25 +526,39 @@ static void warn_of_nodes(struct plan *p)
     }
 }
 
-static void resolve_claims(struct planner *pl)
+/* The node of what a row of claims.csv or evidence.csv is about; NODE_NONE is reported. */
+static size_t resolve_row(struct planner *pl, const char *file, long line, struct target row)
 {
     struct plan *p = pl->plan;
-    for (size_t k = 0; k < pl->source->claim_count; k++) {
-        const struct claim *claim = &pl->source->claims[k];
-        struct target t = need_target(pl->source, claim->vehicle, claim->trip, claim->quantity);
-        p->claim_nodes[k] = resolve(pl, t);
-        if (p->claim_nodes[k] != NODE_NONE)
-            continue;
-        const char *reason = NULL;
-        for (size_t g = 0; g < p->gap_count && !reason; g++)
-            if (p->gaps[g].vehicle == claim->vehicle && p->gaps[g].quantity == claim->quantity &&
-                p->gaps[g].trip == claim->trip)
-                reason = p->gaps[g].reason;
-        char *label = plan_label(p, claim->quantity, claim->trip);
-        problems_add(&p->problems, SEVERITY_ERROR, pl->source->claims_file, claim->line, "quantity",
-                     "cannot be worked out for this vehicle", label,
-                     reason ? reason : "give it in inputs.csv");
-        free(label);
+    size_t node = resolve(pl, need_target(pl, row.vehicle, row.trip, row.quantity));
+    if (node != NODE_NONE)
+        return node;
+    const char *reason = NULL;
+    for (size_t g = 0; g < p->gap_count && !reason; g++)
+        if (p->gaps[g].vehicle == row.vehicle && p->gaps[g].quantity == row.quantity &&
+            p->gaps[g].trip == row.trip)
+            reason = p->gaps[g].reason;
+    char *label = plan_label(p, row.quantity, row.trip);
+    problems_add(&p->problems, SEVERITY_ERROR, file, line, "quantity",
+                 "cannot be worked out for this vehicle", label,
+                 reason ? reason : "give it in inputs.csv");
+    free(label);
+    return NODE_NONE;
+}
+
+static void resolve_rows(struct planner *pl)
+{
+    const struct case_data *c = pl->source;
+    for (size_t k = 0; k < c->claim_count; k++) {
+        const struct claim *row = &c->claims[k];
+        pl->plan->claim_nodes[k] = resolve_row(
+            pl, c->claims_file, row->line, (struct target){row->vehicle, row->quantity, row->trip});
+    }
+    for (size_t k = 0; k < c->observation_count; k++) {
+        const struct observation *row = &c->observations[k];
+        pl->plan->observation_nodes[k] =
+            resolve_row(pl, c->evidence_file, row->line,
+                        (struct target){row->vehicle, row->quantity, row->trip});
     }
 }
 
@@ -544,19 +574,22 @@ static packspan_status make_traces(struct plan *p)
     return PACKSPAN_OK;
 }
 
-packspan_status plan_make(const struct case_data *source, struct plan *out)
+packspan_status plan_make(const struct case_data *source, const struct candidate *candidate,
+                          struct plan *out)
 {
-    *out = (struct plan){.source = source};
+    *out = (struct plan){.source = source, .candidate = candidate};
     struct planner pl = {.plan = out, .source = source};
     size_t states = (source->vehicle_count + 1) * QUANTITY_COUNT * (source->trip_count + 1);
     pl.states = calloc(states, sizeof *pl.states);
     out->traces = calloc(source->cycle_count + 1, sizeof *out->traces);
     out->claim_nodes = calloc(source->claim_count + 1, sizeof *out->claim_nodes);
+    out->observation_nodes = calloc(source->observation_count + 1, sizeof *out->observation_nodes);
     out->vehicle_order = order_of(source->vehicle_count, compare_vehicles, source);
     out->trip_order = order_of(source->trip_count, compare_trips, source);
     out->claim_order = order_of(source->claim_count, compare_claims, source);
-    if (!pl.states || !out->traces || !out->claim_nodes || !out->vehicle_order ||
-        !out->trip_order || !out->claim_order || make_traces(out) != PACKSPAN_OK) {
+    if (!pl.states || !out->traces || !out->claim_nodes || !out->observation_nodes ||
+        !out->vehicle_order || !out->trip_order || !out->claim_order ||
+        make_traces(out) != PACKSPAN_OK) {
         free(pl.states);
         return PACKSPAN_NO_MEMORY;
     }
@@ -569,8 +602,10 @@ packspan_status plan_make(const struct case_data *source, struct plan *out)
         for (size_t j = 0; j < source->trip_count; j++)
             collect(&pl, out->vehicle_order[k], out->trip_order[j]);
     }
-    resolve_claims(&pl);
-    warn_of_inputs(&pl);
+    resolve_rows(&pl);
+    warn_of_inputs(&pl, source->inputs, source->input_count);
+    if (candidate)
+        warn_of_inputs(&pl, candidate->inputs, candidate->input_count);
     warn_of_nodes(out);
     problems_sort(&out->problems);
     free(pl.states);
@@ -595,6 +630,7 @@ void plan_free(struct plan *p)
     free(p->claim_order);
     free(p->results);
     free(p->claim_nodes);
+    free(p->observation_nodes);
     problems_clear(&p->problems);
     *p = (struct plan){0};
 }

@@ -37,6 +37,8 @@ struct plan_gap {
 
 struct plan {
     const struct case_data *source;
+    const struct candidate
+        *candidate;          /* whose inputs replace the case's; NULL: the case as it is */
     struct plan_node *nodes; /* arguments come before the nodes that use them */
     size_t node_count, node_capacity;
     /* Orders that do not depend on the order of rows: vehicles (subject first), trips and claims
@@ -44,7 +46,8 @@ struct plan {
     size_t *vehicle_order, *trip_order, *claim_order;
     size_t *results; /* nodes that the result tables show, in the tables' order */
     size_t result_count, result_capacity;
-    size_t *claim_nodes; /* [claim_count], in the case's order */
+    size_t *claim_nodes;       /* [claim_count], in the case's order */
+    size_t *observation_nodes; /* [observation_count], likewise */
     struct plan_gap *gaps;
     size_t gap_count, gap_capacity;
     struct trace *traces;     /* [cycle_count], as the case's cycles */
@@ -53,7 +56,8 @@ struct plan {
 
 /* PACKSPAN_BAD_CASE when there are errors in plan->problems. plan_free() in every case. The case
  * must outlive the plan. */
-packspan_status plan_make(const struct case_data *source, struct plan *out);
+packspan_status plan_make(const struct case_data *source, const struct candidate *candidate,
+                          struct plan *out);
 void plan_free(struct plan *p);
 
 /* "all" or the vehicle's name. */

@@ -5,153 +5,150 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "results/belief.h"
+#include "results/row.h"
 
-static double from_si(double si, struct unit_factor to_si)
+enum { EFFECTIVE_FEW = 1000 }; /* fewer effective samples than this are warned about */
+#define HEAVIEST_SHARE 0.01    /* and one sample that carries more than this */
+
+/* ---- groups ---- */
+
+static double group_effective(const struct run_outcome *o, size_t group)
 {
-    return (si - to_si.offset) / to_si.scale;
+    if (!o->set->weighted)
+        return (double)o->candidates[0].samples;
+    return effective_samples(group == GROUP_MIXTURE ? &o->joint : &o->candidates[group].weights);
 }
 
-const char *packspan_statistic_name(packspan_statistic statistic)
+static bool is_known(const struct run_outcome *o, size_t set_row, size_t group)
 {
-    static const char *const names[PACKSPAN_STATISTIC_COUNT] = {"mean",
-                                                                "sd",
-                                                                "p01",
-                                                                "p05",
-                                                                "p10",
-                                                                "p25",
-                                                                "p50",
-                                                                "p75",
-                                                                "p90",
-                                                                "p95",
-                                                                "p99",
-                                                                "shortest95_low",
-                                                                "shortest95_high",
-                                                                "min",
-                                                                "max",
-                                                                "mean_error",
-                                                                "p05_error",
-                                                                "p50_error",
-                                                                "p95_error"};
-    return names[statistic];
+    if (group == GROUP_MIXTURE)
+        return o->set->rows[set_row].everywhere;
+    return plan_set_node(o->set, group, set_row) != NODE_NONE;
 }
 
-static double percentile_si(const struct result_row *row, double p)
+/* A candidate that no sample carries weight for has no distribution. */
+static bool has_weight(const struct run_outcome *o, size_t group)
 {
-    if (row->fixed)
-        return row->distribution.moments.mean;
-    return distribution_percentile(&row->distribution, p);
+    return group == GROUP_MIXTURE || o->candidates[group].weight_units > 0;
 }
 
-static double percentile_error_si(const struct result_row *row, double p)
+static bool fill_rows(struct packspan_results *r, size_t group, struct result_group *g)
 {
-    return row->fixed ? 0.0 : distribution_percentile_error(&row->distribution, p);
-}
-
-static void fill_values(struct result_row *row)
-{
-    static const struct {
-        packspan_statistic statistic;
-        double p;
-    } percentiles[] = {{PACKSPAN_P01, 0.01}, {PACKSPAN_P05, 0.05}, {PACKSPAN_P10, 0.10},
-                       {PACKSPAN_P25, 0.25}, {PACKSPAN_P50, 0.50}, {PACKSPAN_P75, 0.75},
-                       {PACKSPAN_P90, 0.90}, {PACKSPAN_P95, 0.95}, {PACKSPAN_P99, 0.99}};
-    static const struct {
-        packspan_statistic statistic;
-        double p;
-    } errors[] = {
-        {PACKSPAN_P05_ERROR, 0.05}, {PACKSPAN_P50_ERROR, 0.50}, {PACKSPAN_P95_ERROR, 0.95}};
-    const struct moments *m = &row->distribution.moments;
-    struct unit_factor unit = row->table_to_si;
-    double shortest[2] = {m->mean, m->mean};
-    if (!row->fixed)
-        distribution_shortest95(&row->distribution, &shortest[0], &shortest[1]);
-
-    double sd = moments_sd(m);
-    row->values[PACKSPAN_MEAN] = from_si(m->mean, unit);
-    row->values[PACKSPAN_SD] = sd / unit.scale;
-    row->values[PACKSPAN_MEAN_ERROR] = sd / sqrt((double)m->count) / unit.scale;
-    row->values[PACKSPAN_MIN] = from_si(m->min, unit);
-    row->values[PACKSPAN_MAX] = from_si(m->max, unit);
-    row->values[PACKSPAN_SHORTEST95_LOW] = from_si(shortest[0], unit);
-    row->values[PACKSPAN_SHORTEST95_HIGH] = from_si(shortest[1], unit);
-    for (size_t i = 0; i < sizeof percentiles / sizeof percentiles[0]; i++)
-        row->values[percentiles[i].statistic] = from_si(percentile_si(row, percentiles[i].p), unit);
-    for (size_t i = 0; i < sizeof errors / sizeof errors[0]; i++)
-        row->values[errors[i].statistic] = percentile_error_si(row, errors[i].p) / unit.scale;
-}
-
-static const char *kind_of(const struct plan_node *node)
-{
-    if (node->kind == NODE_INPUT)
-        return "input";
-    switch (quantities[node->quantity].role) {
-    case QUANTITY_ROUTE:
-        return "route";
-    case QUANTITY_TRIP_RESULT:
-        return "trip";
-    case QUANTITY_VEHICLE:
-    case QUANTITY_STEP:
-    case QUANTITY_CONDITION:
-        break;
+    const struct run_outcome *o = &r->outcome;
+    g->first_row = r->row_count;
+    for (size_t k = 0; k < o->set->row_count; k++) {
+        if (!is_known(o, k, group))
+            continue;
+        struct result_row *row = &r->rows[r->row_count++];
+        row->candidate = g->candidate;
+        if (!row_fill(o, k, group, g->effective, row))
+            return false;
     }
-    return "worked_out";
-}
-
-static bool fill_row(const struct run_outcome *outcome, size_t r, struct result_row *row)
-{
-    const struct plan *p = outcome->plan;
-    const struct plan_node *node = &p->nodes[p->results[r]];
-    const struct unit_system *units = p->source->units;
-    row->vehicle = plan_vehicle_name(p, node->vehicle);
-    row->kind = kind_of(node);
-    row->quantity = plan_label(p, node->quantity, node->trip);
-    row->measure = quantities[node->quantity].measure;
-    row->screen_unit = p->source->settings.us_units ? row->measure->us : row->measure->metric;
-    row->distribution = run_distribution(outcome, r);
-    row->fixed = node->fixed;
-    if (!row->quantity)
-        return false;
-    if (unit_convert(units, row->measure->table, row->measure->si, &row->table_to_si) !=
-            UNIT_FITS ||
-        unit_convert(units, row->screen_unit, row->measure->si, &row->screen_to_si) != UNIT_FITS)
-        return false;
-    fill_values(row);
+    g->row_count = r->row_count - g->first_row;
     return true;
 }
 
-const struct result_row *results_row_of(const struct packspan_results *r, size_t node)
+static void add_claim_count(struct claim_count *sum, const struct claim_count *part)
 {
-    const struct plan *p = r->outcome.plan;
-    for (size_t k = 0; k < p->result_count; k++)
-        if (p->results[k] == node)
+    sum->above += part->above;
+    sum->below += part->below;
+    sum->under += part->under;
+    sum->at += part->at;
+    sum->total += part->total;
+}
+
+static const struct result_row *row_in_group(const struct packspan_results *r,
+                                             const struct result_group *g, size_t vehicle,
+                                             enum quantity_id quantity, size_t trip)
+{
+    const struct plan_set *set = r->outcome.set;
+    for (size_t k = g->first_row; k < g->first_row + g->row_count; k++) {
+        const struct set_row *row = &set->rows[r->rows[k].set_row];
+        if (row->vehicle == vehicle && row->quantity == quantity && row->trip == trip)
             return &r->rows[k];
+    }
     return NULL;
 }
 
-static bool fill_claim(const struct packspan_results *r, size_t k, struct claim_row *row)
+/* A percentile of what the claim is about, less the claimed value, in the claim's unit. It may be
+ * about a quantity that all vehicles share, or about a default. */
+static double claim_gap(const struct packspan_results *r, const struct result_group *g,
+                        const struct claim *claim, double p)
 {
-    const struct plan *p = r->outcome.plan;
-    const struct claim *claim = &p->source->claims[k];
-    const struct plan_node *node = &p->nodes[p->claim_nodes[k]];
-    const struct result_row *source = results_row_of(r, p->claim_nodes[k]);
-    double fallback = quantities[node->quantity].fallback;
-    double at[3];
-    for (int i = 0; i < 3; i++) {
-        static const double p_of[3] = {0.05, 0.50, 0.95};
-        double si = source ? percentile_si(source, p_of[i]) : fallback;
-        at[i] = from_si(si, claim->to_si) - claim->value;
-    }
+    const struct result_row *row = row_in_group(r, g, claim->vehicle, claim->quantity, claim->trip);
+    if (!row)
+        row = row_in_group(r, g, VEHICLE_ALL, claim->quantity, claim->trip);
+    double si = row ? row_percentile(row, p) : quantities[claim->quantity].fallback;
+    return from_si(si, claim->to_si) - claim->value;
+}
+
+static bool fill_claim(struct packspan_results *r, size_t group, const struct result_group *g,
+                       size_t claim_index)
+{
+    const struct run_outcome *o = &r->outcome;
+    const struct claim *claim = &o->set->source->claims[claim_index];
+    struct claim_row *row = &r->claims[r->claim_count++];
+    struct claim_count count = {0};
+    for (size_t c = 0; c < o->set->count; c++)
+        if (group == GROUP_MIXTURE || c == group)
+            add_claim_count(&count, &o->candidates[c].claims[claim_index]);
+    row->candidate = g->candidate;
     row->claim = claim;
-    row->quantity = plan_label(p, claim->quantity, claim->trip);
-    row->verdict = verdict_of(claim->sense, &r->outcome.claims[k], r->outcome.samples);
-    row->gap_p05 = at[0];
-    row->median_gap = at[1];
-    row->gap_p95 = at[2];
+    row->quantity = plan_label(&o->set->plans[0], claim->quantity, claim->trip);
+    row->verdict = verdict_of(claim->sense, &count, g->effective);
+    row->gap_p05 = claim_gap(r, g, claim, 0.05);
+    row->gap_p10 = claim_gap(r, g, claim, 0.10);
+    row->median_gap = claim_gap(r, g, claim, 0.50);
+    row->gap_p90 = claim_gap(r, g, claim, 0.90);
+    row->gap_p95 = claim_gap(r, g, claim, 0.95);
     return row->quantity != NULL;
 }
 
+static bool fill_group(struct packspan_results *r, size_t group, const char *candidate)
+{
+    const struct run_outcome *o = &r->outcome;
+    if (!has_weight(o, group))
+        return true;
+    struct result_group *g = &r->groups[r->group_count++];
+    g->candidate = candidate;
+    g->effective = group_effective(o, group);
+    bool ok = fill_rows(r, group, g);
+    for (size_t k = 0; ok && k < o->set->source->claim_count; k++)
+        ok = fill_claim(r, group, g, o->set->plans[0].claim_order[k]);
+    return ok;
+}
+
+static bool fill_groups(struct packspan_results *r)
+{
+    const struct plan_set *set = r->outcome.set;
+    const struct case_data *source = set->source;
+    size_t groups = source->candidate_count + 1;
+    r->groups = calloc(groups, sizeof *r->groups);
+    r->rows = calloc(groups * (set->row_count + 1), sizeof *r->rows);
+    r->claims = calloc(groups * (source->claim_count + 1), sizeof *r->claims);
+    r->candidates = calloc(set->count, sizeof *r->candidates);
+    r->observations = calloc(source->observation_count + 1, sizeof *r->observations);
+    if (!r->groups || !r->rows || !r->claims || !r->candidates || !r->observations)
+        return false;
+    bool ok = fill_group(r, GROUP_MIXTURE, source->candidate_count ? "mixture" : "");
+    for (size_t c = 0; ok && c < source->candidate_count; c++)
+        ok = fill_group(r, c, source->candidates[c].name);
+    if (set->weighted)
+        belief_of_candidates(&r->outcome, r->candidates);
+    return ok && belief_of_observations(&r->outcome, r->observations);
+}
+
+/* ---- warnings ---- */
+
 static bool add_warning(struct packspan_results *r, char *text)
 {
+    for (size_t i = 0; text && i < r->warning_count; i++) {
+        if (strcmp(r->warnings[i], text) == 0) { /* the same under another candidate */
+            free(text);
+            return true;
+        }
+    }
     char **warnings = realloc(r->warnings, (r->warning_count + 1) * sizeof *warnings);
     if (warnings)
         r->warnings = warnings;
@@ -171,39 +168,84 @@ static bool take_warnings_of(struct packspan_results *r, const struct problems *
     return true;
 }
 
-static bool warn_of_domain(struct packspan_results *r)
+/* "" or " under candidate 'NAME'"; malloc'd. */
+static char *under(const struct plan *p)
 {
-    for (size_t k = 0; k < r->row_count; k++) {
-        uint64_t outside = r->outcome.outside[k];
-        if (outside == 0)
+    return p->candidate ? text_format(" under candidate '%s'", p->candidate->name) : text_copy("");
+}
+
+static bool warn_of_domain(struct packspan_results *r, size_t c)
+{
+    const struct run_outcome *o = &r->outcome;
+    const struct plan *p = &o->set->plans[c];
+    for (size_t k = 0; k < o->set->row_count; k++) {
+        if (o->candidates[c].outside[k] == 0)
             continue;
-        double share = 100.0 * (double)outside / (double)r->outcome.samples;
-        if (!add_warning(r, text_format("%s of '%s' leaves its physical domain in %.3g %% of the "
-                                        "samples: the inputs disagree",
-                                        r->rows[k].quantity, r->rows[k].vehicle, share)))
+        const struct set_row *row = &o->set->rows[k];
+        double share =
+            100.0 * (double)o->candidates[c].outside[k] / (double)o->candidates[c].samples;
+        char *label = plan_label(p, row->quantity, row->trip), *where = under(p);
+        char *text = label && where
+                         ? text_format("%s of '%s' leaves its physical domain in %.3g %% of the "
+                                       "samples%s: the inputs disagree",
+                                       label, plan_vehicle_name(p, row->vehicle), share, where)
+                         : NULL;
+        free(label);
+        free(where);
+        if (!add_warning(r, text))
             return false;
     }
     return true;
 }
 
-static bool warn_of_invalid(struct packspan_results *r)
+static bool warn_of_invalid(struct packspan_results *r, size_t c)
 {
-    const struct plan *p = r->outcome.plan;
+    const struct plan *p = &r->outcome.set->plans[c];
     for (size_t k = 0; k < p->node_count; k++) {
-        uint64_t invalid = r->outcome.invalid_by_node[k];
+        uint64_t invalid = r->outcome.candidates[c].invalid_by_node[k];
         if (invalid == 0)
             continue;
-        char *label = plan_label(p, p->nodes[k].quantity, p->nodes[k].trip);
-        char *text = label ? text_format("%llu samples were left out because %s of '%s' was not "
-                                         "positive or not finite",
-                                         (unsigned long long)invalid, label,
-                                         plan_vehicle_name(p, p->nodes[k].vehicle))
-                           : NULL;
+        char *label = plan_label(p, p->nodes[k].quantity, p->nodes[k].trip), *where = under(p);
+        char *text = label && where
+                         ? text_format("%llu samples were left out because %s of '%s' was not "
+                                       "positive or not finite%s",
+                                       (unsigned long long)invalid, label,
+                                       plan_vehicle_name(p, p->nodes[k].vehicle), where)
+                         : NULL;
         free(label);
+        free(where);
         if (!add_warning(r, text))
             return false;
     }
     return true;
+}
+
+static bool warn_of_weights(struct packspan_results *r)
+{
+    const struct weight_sums *joint = &r->outcome.joint;
+    if (!r->outcome.set->weighted)
+        return true;
+    double effective = effective_samples(joint), share = joint->largest / joint->sum;
+    if (effective < EFFECTIVE_FEW &&
+        !add_warning(r, text_format("only %.0f effective samples: the evidence fits few; raise "
+                                    "samples",
+                                    effective)))
+        return false;
+    return share <= HEAVIEST_SHARE ||
+           add_warning(r, text_format("one sample carries %.3g %% of the weight; raise samples",
+                                      100.0 * share));
+}
+
+static bool collect_warnings(struct packspan_results *r)
+{
+    const struct plan_set *set = r->outcome.set;
+    bool ok = warn_of_weights(r);
+    for (size_t c = 0; ok && c < set->count; c++)
+        ok = warn_of_invalid(r, c) && warn_of_domain(r, c);
+    ok = ok && take_warnings_of(r, &set->source->problems);
+    for (size_t c = 0; ok && c < set->count; c++)
+        ok = take_warnings_of(r, &set->plans[c].problems);
+    return ok;
 }
 
 packspan_status results_make(struct run_outcome *outcome, struct packspan_results **out)
@@ -214,21 +256,7 @@ packspan_status results_make(struct run_outcome *outcome, struct packspan_result
         return PACKSPAN_NO_MEMORY;
     }
     r->outcome = *outcome;
-    const struct plan *p = r->outcome.plan;
-    r->rows = calloc(p->result_count + 1, sizeof *r->rows);
-    r->claims = calloc(p->source->claim_count + 1, sizeof *r->claims);
-    bool ok = r->rows && r->claims;
-    for (size_t k = 0; ok && k < p->result_count; k++) {
-        r->row_count = k + 1;
-        ok = fill_row(&r->outcome, k, &r->rows[k]);
-    }
-    for (size_t k = 0; ok && k < p->source->claim_count; k++) {
-        r->claim_count = k + 1;
-        ok = fill_claim(r, p->claim_order[k], &r->claims[k]);
-    }
-    ok = ok && warn_of_invalid(r) && warn_of_domain(r) &&
-         take_warnings_of(r, &p->source->problems) && take_warnings_of(r, &p->problems);
-    if (!ok) {
+    if (!fill_groups(r) || !collect_warnings(r)) {
         packspan_results_free(r);
         return PACKSPAN_NO_MEMORY;
     }
@@ -241,18 +269,25 @@ void packspan_results_free(packspan_results *r)
     if (!r)
         return;
     for (size_t k = 0; k < r->row_count; k++)
-        free(r->rows[k].quantity);
+        row_clear(&r->rows[k]);
     for (size_t k = 0; k < r->claim_count; k++)
         free(r->claims[k].quantity);
+    for (size_t k = 0; r->observations && k < r->outcome.set->source->observation_count; k++)
+        free(r->observations[k].quantity);
     for (size_t k = 0; k < r->warning_count; k++)
         free(r->warnings[k]);
+    free(r->groups);
     free(r->rows);
     free(r->claims);
+    free(r->candidates);
+    free(r->observations);
     free(r->warnings);
     free(r->failure);
     run_free(&r->outcome);
     free(r);
 }
+
+/* ---- the public functions ---- */
 
 size_t packspan_results_count(const packspan_results *r)
 {
@@ -263,6 +298,8 @@ const char *packspan_results_text(const packspan_results *r, size_t i, packspan_
 {
     const struct result_row *row = &r->rows[i];
     switch (field) {
+    case PACKSPAN_ROW_CANDIDATE:
+        return row->candidate;
     case PACKSPAN_ROW_VEHICLE:
         return row->vehicle;
     case PACKSPAN_ROW_QUANTITY:
@@ -279,8 +316,7 @@ const char *packspan_results_text(const packspan_results *r, size_t i, packspan_
 
 bool packspan_results_is_step(const packspan_results *r, size_t i)
 {
-    const struct plan *p = r->outcome.plan;
-    return quantities[p->nodes[p->results[i]].quantity].role == QUANTITY_STEP;
+    return quantities[r->outcome.set->rows[r->rows[i].set_row].quantity].role == QUANTITY_STEP;
 }
 
 double packspan_results_screen(const packspan_results *r, size_t i, double value)
@@ -309,34 +345,43 @@ double packspan_results_value(const packspan_results *r, size_t i, packspan_stat
 
 double packspan_results_percentile(const packspan_results *r, size_t i, double p)
 {
-    return from_si(percentile_si(&r->rows[i], p), r->rows[i].table_to_si);
+    return from_si(row_percentile(&r->rows[i], p), r->rows[i].table_to_si);
 }
 
 size_t packspan_results_histogram(const packspan_results *r, size_t i, packspan_bin *bins)
 {
     const struct result_row *row = &r->rows[i];
     struct histogram_bin si[HISTOGRAM_BINS_MAX];
-    size_t n = 1;
-    if (row->fixed)
-        si[0] =
-            (struct histogram_bin){row->distribution.moments.mean, row->distribution.moments.mean,
-                                   row->distribution.moments.count};
-    else
-        n = distribution_histogram(&row->distribution, si);
-    for (size_t k = 0; k < n; k++)
+    size_t n = row_histogram(row, si);
+    double total = (double)row->distribution.moments.count;
+    bool weighted = r->outcome.set->weighted;
+    for (size_t k = 0; k < n; k++) {
+        double count = (double)si[k].count;
         bins[k] = (packspan_bin){from_si(si[k].low, row->table_to_si),
-                                 from_si(si[k].high, row->table_to_si), si[k].count};
+                                 from_si(si[k].high, row->table_to_si),
+                                 weighted ? count / total * row->samples : count};
+    }
     return n;
 }
 
+/* Valid under every candidate. */
 uint64_t packspan_results_samples(const packspan_results *r)
 {
-    return r->outcome.samples;
+    uint64_t samples = r->outcome.drawn;
+    for (size_t c = 0; c < r->outcome.set->count; c++)
+        if (r->outcome.candidates[c].samples < samples)
+            samples = r->outcome.candidates[c].samples;
+    return samples;
 }
 
 uint64_t packspan_results_invalid(const packspan_results *r)
 {
-    return r->outcome.invalid;
+    return r->outcome.drawn - packspan_results_samples(r);
+}
+
+double packspan_results_effective(const packspan_results *r)
+{
+    return r->groups[0].effective;
 }
 
 double packspan_results_seconds(const packspan_results *r)
@@ -368,10 +413,12 @@ const char *packspan_claim_text(const packspan_results *r, size_t i, packspan_cl
 {
     const struct claim_row *row = &r->claims[i];
     switch (field) {
+    case PACKSPAN_CLAIM_CANDIDATE:
+        return row->candidate;
     case PACKSPAN_CLAIM_NAME:
         return row->claim->name;
     case PACKSPAN_CLAIM_VEHICLE:
-        return plan_vehicle_name(r->outcome.plan, row->claim->vehicle);
+        return plan_vehicle_name(&r->outcome.set->plans[0], row->claim->vehicle);
     case PACKSPAN_CLAIM_QUANTITY:
         return row->quantity;
     case PACKSPAN_CLAIM_UNIT:
@@ -408,8 +455,102 @@ double packspan_claim_number(const packspan_results *r, size_t i, packspan_claim
         return row->median_gap;
     case PACKSPAN_CLAIM_GAP_P05:
         return row->gap_p05;
+    case PACKSPAN_CLAIM_GAP_P10:
+        return row->gap_p10;
+    case PACKSPAN_CLAIM_GAP_P90:
+        return row->gap_p90;
     case PACKSPAN_CLAIM_GAP_P95:
         return row->gap_p95;
     }
     return NAN;
+}
+
+size_t packspan_candidate_count(const packspan_results *r)
+{
+    return r->outcome.set->source->candidate_count;
+}
+
+const char *packspan_candidate_name(const packspan_results *r, size_t i)
+{
+    return r->candidates[i].name;
+}
+
+double packspan_candidate_number(const packspan_results *r, size_t i,
+                                 packspan_candidate_value value)
+{
+    const struct candidate_row *row = &r->candidates[i];
+    switch (value) {
+    case PACKSPAN_CANDIDATE_PRIOR:
+        return row->prior;
+    case PACKSPAN_CANDIDATE_MEAN_LIKELIHOOD:
+        return row->mean_likelihood;
+    case PACKSPAN_CANDIDATE_MEAN_LIKELIHOOD_ERROR:
+        return row->mean_likelihood_error;
+    case PACKSPAN_CANDIDATE_POSTERIOR:
+        return row->posterior;
+    case PACKSPAN_CANDIDATE_ODDS:
+        return row->odds;
+    case PACKSPAN_CANDIDATE_EFFECTIVE:
+        return row->effective;
+    case PACKSPAN_CANDIDATE_TELLING_FACTOR:
+        return row->telling_factor;
+    }
+    return (double)NAN;
+}
+
+bool packspan_candidate_telling(const packspan_results *r, size_t i, size_t *observation)
+{
+    if (r->candidates[i].telling == SIZE_MAX)
+        return false;
+    *observation = r->candidates[i].telling;
+    return true;
+}
+
+size_t packspan_observation_count(const packspan_results *r)
+{
+    return r->outcome.set->source->observation_count;
+}
+
+const char *packspan_observation_vehicle(const packspan_results *r, size_t i)
+{
+    return plan_vehicle_name(&r->outcome.set->plans[0], r->observations[i].observation->vehicle);
+}
+
+const char *packspan_observation_quantity(const packspan_results *r, size_t i)
+{
+    return r->observations[i].quantity;
+}
+
+const char *packspan_observation_unit(const packspan_results *r, size_t i)
+{
+    return r->observations[i].observation->unit;
+}
+
+double packspan_observation_number(const packspan_results *r, size_t i,
+                                   packspan_observation_value value)
+{
+    const struct observation_row *row = &r->observations[i];
+    switch (value) {
+    case PACKSPAN_OBSERVATION_VALUE:
+        return row->observation->value;
+    case PACKSPAN_OBSERVATION_SD:
+        return row->observation->sd;
+    case PACKSPAN_OBSERVATION_LOW:
+        return row->observation->low;
+    case PACKSPAN_OBSERVATION_HIGH:
+        return row->observation->high;
+    case PACKSPAN_OBSERVATION_PRIOR_MEAN:
+        return row->prior_mean;
+    case PACKSPAN_OBSERVATION_PRIOR_SD:
+        return row->prior_sd;
+    case PACKSPAN_OBSERVATION_PERCENTILE:
+        return row->percentile;
+    case PACKSPAN_OBSERVATION_DISTANCE:
+        return row->distance;
+    case PACKSPAN_OBSERVATION_ENERGY_SHIFT:
+        return row->shift[TARGET_USABLE_ENERGY];
+    case PACKSPAN_OBSERVATION_RANGE_SHIFT:
+        return row->shift[TARGET_LABEL_RANGE];
+    }
+    return (double)NAN;
 }

@@ -7,30 +7,71 @@
 #include "engine/run.h"
 #include "results/verdict.h"
 
+/* A value that all samples of a candidate share, and its weight. */
+struct spike {
+    double value, weight; /* SI */
+};
+
 struct result_row {
+    const char *candidate; /* "" without candidates; else the candidate's name or "mixture" */
     const char *vehicle, *kind;
     char *quantity;
+    size_t set_row;
     const struct measure *measure;
     const char *screen_unit;
     struct unit_factor table_to_si, screen_to_si;
     struct distribution distribution; /* SI */
-    bool fixed;
+    uint64_t *own_counts;             /* a mixture's sums, else NULL */
+    struct spike *spikes; /* [spike_count], rising: instead of a layout, where the row is fixed */
+    size_t spike_count;
+    double samples;                          /* that it rests on; weights are relative to it */
     double values[PACKSPAN_STATISTIC_COUNT]; /* table unit */
 };
 
 struct claim_row {
+    const char *candidate;
     const struct claim *claim;
     char *quantity;
     struct verdict verdict;
-    double median_gap, gap_p05, gap_p95; /* the claim's unit */
+    double median_gap, gap_p05, gap_p10, gap_p90, gap_p95; /* the claim's unit */
+};
+
+/* How a candidate fared. */
+struct candidate_row {
+    const char *name;
+    double prior, mean_likelihood, mean_likelihood_error, posterior, odds; /* against the best */
+    double effective;
+    size_t telling;        /* the observation that speaks most for or against it; SIZE_MAX: none */
+    double telling_factor; /* above 1: for it */
+};
+
+/* Where an observation stood before it was used, and what it would move alone. */
+struct observation_row {
+    const struct observation *observation;
+    char *quantity;
+    double prior_mean, prior_sd; /* of the quantity, the observation's unit */
+    double percentile;           /* 0 to 100, of the observed value */
+    double distance;             /* from the prior mean, in standard deviations */
+    double shift[TARGET_COUNT];  /* of the mean, table unit; NaN where there is none */
+};
+
+/* One group of rows: everything together, then each candidate. */
+struct result_group {
+    const char *candidate;
+    size_t first_row, row_count;
+    double effective;
 };
 
 struct packspan_results {
     struct run_outcome outcome;
-    struct result_row *rows;
+    struct result_group *groups;
+    size_t group_count;
+    struct result_row *rows; /* by group */
     size_t row_count;
-    struct claim_row *claims; /* by name */
+    struct claim_row *claims; /* by group, then name */
     size_t claim_count;
+    struct candidate_row *candidates;
+    struct observation_row *observations;
     char **warnings;
     size_t warning_count;
     char *failure;
@@ -38,8 +79,5 @@ struct packspan_results {
 
 /* Builds rows, verdicts and warnings from the outcome, which it takes over (also on failure). */
 packspan_status results_make(struct run_outcome *outcome, struct packspan_results **out);
-
-/* The row of a node, or NULL when the node has none (a default). */
-const struct result_row *results_row_of(const struct packspan_results *r, size_t node);
 
 #endif

@@ -4,11 +4,13 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "base/file.h"
 #include "base/text.h"
 #include "model/block.h"
 #include "results/results.h"
+#include "results/row.h"
 
 /* RFC 4180: quoted only where it must be. */
 static void put_text(FILE *f, const char *text)
@@ -24,22 +26,36 @@ static void put_number(FILE *f, double value)
     fprintf(f, ",%.10g", value);
 }
 
-static void put_row_start(FILE *f, const struct result_row *row)
+static bool has_candidates(const struct packspan_results *r)
 {
+    return r->outcome.set->source->candidate_count > 0;
+}
+
+/* Tables have the column `candidate` only when there are candidates. */
+static void put_candidate(FILE *f, const struct packspan_results *r, const char *candidate)
+{
+    if (has_candidates(r))
+        fprintf(f, "%s,", candidate);
+}
+
+static void put_row_start(FILE *f, const struct packspan_results *r, const struct result_row *row)
+{
+    put_candidate(f, r, row->candidate);
     put_text(f, row->vehicle);
     fprintf(f, ",%s,%s", row->quantity, row->measure->table);
 }
 
 static void write_summary(FILE *f, const struct packspan_results *r)
 {
+    put_candidate(f, r, "candidate");
     fputs("vehicle,quantity,unit,kind,samples", f);
     for (int s = 0; s < PACKSPAN_STATISTIC_COUNT; s++)
         fprintf(f, ",%s", packspan_statistic_name((packspan_statistic)s));
     fputc('\n', f);
     for (size_t k = 0; k < r->row_count; k++) {
         const struct result_row *row = &r->rows[k];
-        put_row_start(f, row);
-        fprintf(f, ",%s,%llu", row->kind, (unsigned long long)row->distribution.moments.count);
+        put_row_start(f, r, row);
+        fprintf(f, ",%s,%.0f", row->kind, row->samples);
         for (int s = 0; s < PACKSPAN_STATISTIC_COUNT; s++)
             put_number(f, row->values[s]);
         fputc('\n', f);
@@ -48,26 +64,26 @@ static void write_summary(FILE *f, const struct packspan_results *r)
 
 static void write_histogram(FILE *f, const struct packspan_results *r)
 {
+    put_candidate(f, r, "candidate");
     fputs("vehicle,quantity,unit,bin,low,high,count,share,density,cumulative\n", f);
     for (size_t k = 0; k < r->row_count; k++) {
         packspan_bin bins[PACKSPAN_BINS_MAX];
         size_t n = packspan_results_histogram(r, k, bins);
-        double samples = (double)r->rows[k].distribution.moments.count;
-        uint64_t below = 0;
+        double samples = r->rows[k].samples, below = 0.0;
         for (size_t b = 0; b < n; b++) {
-            double share = (double)bins[b].count / samples, width = bins[b].high - bins[b].low;
+            double share = bins[b].count / samples, width = bins[b].high - bins[b].low;
             below += bins[b].count;
-            put_row_start(f, &r->rows[k]);
+            put_row_start(f, r, &r->rows[k]);
             fprintf(f, ",%zu", b + 1);
             put_number(f, bins[b].low);
             put_number(f, bins[b].high);
-            fprintf(f, ",%llu", (unsigned long long)bins[b].count);
+            put_number(f, bins[b].count);
             put_number(f, share);
             if (width > 0.0)
                 put_number(f, share / width);
             else
-                fputc(',', f); /* all samples are one value: no density */
-            put_number(f, (double)below / samples);
+                fputc(',', f); /* all these samples are one value: no density */
+            put_number(f, below / samples);
             fputc('\n', f);
         }
     }
@@ -75,6 +91,7 @@ static void write_histogram(FILE *f, const struct packspan_results *r)
 
 static void write_claims(FILE *f, const struct packspan_results *r)
 {
+    put_candidate(f, r, "candidate");
     fputs("claim,vehicle,quantity,unit,sense,value,tolerance,percentile_of_claim,probability,"
           "probability_error,median_gap,gap_p05,gap_p95,verdict,likelihood\n",
           f);
@@ -88,6 +105,7 @@ static void write_claims(FILE *f, const struct packspan_results *r)
                                                    PACKSPAN_CLAIM_GAP_P95};
     for (size_t k = 0; k < r->claim_count; k++) {
         const struct claim_row *row = &r->claims[k];
+        put_candidate(f, r, row->candidate);
         put_text(f, row->claim->name);
         fprintf(f, ",%s,%s,", packspan_claim_text(r, k, PACKSPAN_CLAIM_VEHICLE), row->quantity);
         put_text(f, row->claim->unit);
@@ -104,50 +122,151 @@ static void write_routes(FILE *f, const struct packspan_results *r)
         PACKSPAN_MEAN, PACKSPAN_SD,  PACKSPAN_P01, PACKSPAN_P05, PACKSPAN_P10, PACKSPAN_P25,
         PACKSPAN_P50,  PACKSPAN_P75, PACKSPAN_P90, PACKSPAN_P95, PACKSPAN_P99};
     enum { COLUMNS = sizeof columns / sizeof columns[0] };
+    put_candidate(f, r, "candidate");
     fputs("vehicle,route,unit", f);
     for (int i = 0; i < COLUMNS; i++)
         fprintf(f, ",%s", packspan_statistic_name(columns[i]));
     fputc('\n', f);
     for (size_t k = 0; k < r->row_count; k++) {
-        const struct plan *p = r->outcome.plan;
-        if (quantities[p->nodes[p->results[k]].quantity].role != QUANTITY_ROUTE)
+        const struct set_row *about = &r->outcome.set->rows[r->rows[k].set_row];
+        if (quantities[about->quantity].role != QUANTITY_ROUTE)
             continue;
-        put_row_start(f, &r->rows[k]);
+        put_row_start(f, r, &r->rows[k]);
         for (int i = 0; i < COLUMNS; i++)
             put_number(f, r->rows[k].values[columns[i]]);
         fputc('\n', f);
     }
 }
 
-/* Columns VEHICLE.QUANTITY (UNIT), fixed ones included. The samples are drawn again, so that a run
- * need not hold them. */
-static packspan_status write_samples(FILE *f, const struct packspan_results *r)
+/* A number that may be missing. */
+static void put_known_number(FILE *f, double value)
 {
-    const struct plan *p = r->outcome.plan;
-    uint64_t wanted = p->source->settings.keep, first = 0;
-    if (wanted > r->outcome.samples)
-        wanted = r->outcome.samples;
+    if (isnan(value))
+        fputc(',', f);
+    else
+        put_number(f, value);
+}
+
+static void write_candidates(FILE *f, const struct packspan_results *r)
+{
+    static const packspan_candidate_value numbers[] = {PACKSPAN_CANDIDATE_PRIOR,
+                                                       PACKSPAN_CANDIDATE_MEAN_LIKELIHOOD,
+                                                       PACKSPAN_CANDIDATE_MEAN_LIKELIHOOD_ERROR,
+                                                       PACKSPAN_CANDIDATE_POSTERIOR,
+                                                       PACKSPAN_CANDIDATE_ODDS,
+                                                       PACKSPAN_CANDIDATE_EFFECTIVE};
+    fputs("candidate,prior,mean_likelihood,mean_likelihood_error,posterior,odds_against_best,"
+          "effective_samples,telling_vehicle,telling_quantity,telling_factor\n",
+          f);
+    for (size_t c = 0; c < packspan_candidate_count(r); c++) {
+        size_t k;
+        fputs(packspan_candidate_name(r, c), f);
+        for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++)
+            put_number(f, packspan_candidate_number(r, c, numbers[i]));
+        if (packspan_candidate_telling(r, c, &k)) {
+            fprintf(f, ",%s,%s", packspan_observation_vehicle(r, k),
+                    packspan_observation_quantity(r, k));
+            put_number(f, packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_TELLING_FACTOR));
+            fputc('\n', f);
+        } else {
+            fputs(",,,\n", f);
+        }
+    }
+}
+
+static void write_evidence(FILE *f, const struct packspan_results *r)
+{
+    static const packspan_observation_value numbers[] = {
+        PACKSPAN_OBSERVATION_VALUE,        PACKSPAN_OBSERVATION_SD,
+        PACKSPAN_OBSERVATION_LOW,          PACKSPAN_OBSERVATION_HIGH,
+        PACKSPAN_OBSERVATION_PRIOR_MEAN,   PACKSPAN_OBSERVATION_PRIOR_SD,
+        PACKSPAN_OBSERVATION_PERCENTILE,   PACKSPAN_OBSERVATION_DISTANCE,
+        PACKSPAN_OBSERVATION_ENERGY_SHIFT, PACKSPAN_OBSERVATION_RANGE_SHIFT};
+    fprintf(f,
+            "vehicle,quantity,unit,value,sd,low,high,prior_mean,prior_sd,percentile,distance,"
+            "usable_energy_shift (%s),label_range_shift (%s),source\n",
+            quantities[Q_usable_energy].measure->table, quantities[Q_label_range].measure->table);
+    for (size_t k = 0; k < packspan_observation_count(r); k++) {
+        fprintf(f, "%s,%s,", packspan_observation_vehicle(r, k),
+                packspan_observation_quantity(r, k));
+        put_text(f, packspan_observation_unit(r, k));
+        for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++)
+            put_known_number(f, packspan_observation_number(r, k, numbers[i]));
+        fputc(',', f);
+        put_text(f, r->observations[k].observation->source);
+        fputc('\n', f);
+    }
+}
+
+static void put_sample(FILE *f, const struct packspan_results *r, size_t c,
+                       const double *const *columns, size_t i, double weight)
+{
+    const struct plan_set *set = r->outcome.set;
+    put_candidate(f, r, set->plans[c].candidate ? set->plans[c].candidate->name : "");
+    if (set->weighted)
+        fprintf(f, "%.17g,", weight);
+    for (size_t k = 0, first = 1; k < set->row_count; k++) {
+        const struct measure *measure = quantities[set->rows[k].quantity].measure;
+        size_t node = plan_set_node(set, c, k);
+        struct unit_factor unit;
+        fputs(first ? "" : ",", f);
+        first = 0;
+        if (node != NODE_NONE &&
+            unit_convert(set->source->units, measure->table, measure->si, &unit) == UNIT_FITS)
+            fprintf(f, "%.17g", from_si(columns[node][i], unit));
+    }
+    fputc('\n', f);
+}
+
+/* The first joint samples of one candidate, drawn again, so that a run need not hold them. */
+static packspan_status write_samples_of(FILE *f, const struct packspan_results *r, size_t c)
+{
+    const struct plan_set *set = r->outcome.set;
+    uint64_t wanted = set->source->settings.keep, first = 0;
+    if (wanted > r->outcome.candidates[c].samples)
+        wanted = r->outcome.candidates[c].samples;
     struct sampler *s = NULL;
-    packspan_status status = sampler_open(p, &s);
+    packspan_status status = sampler_open(&set->plans[c], &s);
     if (status != PACKSPAN_OK)
         return status;
-    for (size_t k = 0; k < r->row_count; k++)
-        fprintf(f, "%s%s.%s (%s)", k ? "," : "", r->rows[k].vehicle, r->rows[k].quantity,
-                r->rows[k].measure->table);
-    fputc('\n', f);
     for (; wanted > 0 && !ferror(f); first += BLOCK_SAMPLES) {
-        size_t valid = sampler_block(s, first, BLOCK_SAMPLES, NULL);
-        for (size_t i = 0; i < valid && wanted > 0; i++, wanted--) {
-            for (size_t k = 0; k < r->row_count; k++) {
-                struct unit_factor unit = r->rows[k].table_to_si;
-                double si = sampler_column(s, p->results[k])[i];
-                fprintf(f, "%s%.17g", k ? "," : "", (si - unit.offset) / unit.scale);
-            }
-            fputc('\n', f);
-        }
+        uint64_t drop[BLOCK_SAMPLES];
+        double log_weights[BLOCK_SAMPLES];
+        sampler_fill(s, first, BLOCK_SAMPLES, drop, NULL);
+        size_t valid = sampler_keep(s, BLOCK_SAMPLES, drop);
+        evidence_log_weights(&set->plans[c], sampler_columns(s), valid, log_weights);
+        for (size_t i = 0; i < valid && wanted > 0; i++, wanted--)
+            put_sample(f, r, c, sampler_columns(s), i,
+                       set->priors[c] * exp(log_weights[i] - r->outcome.log_reference));
     }
     sampler_free(s);
     return PACKSPAN_OK;
+}
+
+/* Columns VEHICLE.QUANTITY (UNIT), fixed ones included; before them, where samples do not all count
+ * the same, the candidate and the sample's relative weight. */
+static packspan_status write_samples(FILE *f, const struct packspan_results *r)
+{
+    const struct plan_set *set = r->outcome.set;
+    packspan_status status = PACKSPAN_OK;
+    put_candidate(f, r, "candidate");
+    if (set->weighted)
+        fputs("weight,", f);
+    for (size_t k = 0; k < set->row_count && status == PACKSPAN_OK; k++) {
+        const struct set_row *row = &set->rows[k];
+        char *label = plan_label(&set->plans[0], row->quantity, row->trip);
+        if (!label)
+            status = PACKSPAN_NO_MEMORY;
+        else
+            fprintf(f, "%s%s.%s (%s)", k ? "," : "",
+                    plan_vehicle_name(&set->plans[0], row->vehicle), label,
+                    quantities[row->quantity].measure->table);
+        free(label);
+    }
+    fputc('\n', f);
+    for (size_t c = 0; c < set->count && status == PACKSPAN_OK; c++)
+        status = write_samples_of(f, r, c);
+    return status;
 }
 
 static packspan_status fail(struct packspan_results *r, const char *path, packspan_status status)
@@ -159,11 +278,10 @@ static packspan_status fail(struct packspan_results *r, const char *path, packsp
     return status;
 }
 
-enum { TABLES = 6 };
-
 struct table_writer {
     const char *name;
-    void (*write)(FILE *f, const struct packspan_results *r);
+    void (*write)(FILE *f, const struct packspan_results *r); /* NULL: samples.csv */
+    bool wanted;
 };
 
 static packspan_status write_table(struct packspan_results *r, const char *folder,
@@ -219,9 +337,10 @@ static void put_checksum(FILE *f, const char *folder, const char *name, const ch
 static packspan_status write_record(struct packspan_results *r, const char *folder,
                                     const struct table_writer *tables, size_t table_count)
 {
-    static const char *const case_tables[] = {"vehicles.csv", "inputs.csv", "trips.csv",
-                                              "claims.csv", "settings.csv"};
-    const struct case_data *c = r->outcome.plan->source;
+    static const char *const case_tables[] = {"vehicles.csv", "inputs.csv",   "trips.csv",
+                                              "claims.csv",   "evidence.csv", "candidates.csv",
+                                              "settings.csv"};
+    const struct case_data *c = r->outcome.set->source;
     char *path = text_format("%s/run.csv", folder);
     struct file_draft draft;
     if (!path)
@@ -234,19 +353,20 @@ static packspan_status write_record(struct packspan_results *r, const char *fold
         put_item(f, "version", PACKSPAN_VERSION);
         put_item(f, "case", c->name);
         put_item_count(f, "seed", c->settings.seed);
-        put_item_count(f, "samples", o->samples);
-        put_item_count(f, "effective_samples", o->samples); /* every sample counts the same */
-        put_item_count(f, "invalid_samples", o->invalid);
+        put_item_count(f, "samples", packspan_results_samples(r));
+        put_item_number(f, "effective_samples", packspan_results_effective(r));
+        put_item_count(f, "invalid_samples", packspan_results_invalid(r));
         put_item(f, "interrupted", o->interrupted ? "yes" : "no");
         put_item(f, "sequence", "pcg64");
         put_item_count(f, "threads", o->threads);
         put_item_number(f, "seconds", o->seconds);
-        put_item_number(f, "rate", (double)(o->samples + o->invalid) / o->seconds);
+        put_item_number(f, "rate", (double)o->drawn / o->seconds);
         put_item(f, "percentile_errors", "order statistics");
         for (size_t i = 0; i < sizeof case_tables / sizeof case_tables[0]; i++)
             put_checksum(f, c->folder, case_tables[i], "case_checksum");
         for (size_t i = 0; i < table_count; i++)
-            put_checksum(f, folder, tables[i].name, "checksum");
+            if (tables[i].wanted)
+                put_checksum(f, folder, tables[i].name, "checksum");
         for (size_t i = 0; i < r->warning_count; i++)
             put_item(f, "warning", r->warnings[i]);
         status = file_commit(&draft);
@@ -257,20 +377,38 @@ static packspan_status write_record(struct packspan_results *r, const char *fold
     return status;
 }
 
+/* A table of an earlier run that this one does not write would belong to nothing. */
+static void remove_stale(const char *folder, const char *name)
+{
+    char *path = text_format("%s/%s", folder, name);
+    if (path)
+        unlink(path);
+    free(path);
+}
+
 packspan_status packspan_results_write(packspan_results *r, const char *folder)
 {
-    static const struct table_writer tables[TABLES - 1] = {
-        {"summary.csv", write_summary}, {"histogram.csv", write_histogram},
-        {"claims.csv", write_claims},   {"routes.csv", write_routes},
-        {"samples.csv", NULL},
+    const struct case_data *c = r->outcome.set->source;
+    const struct table_writer tables[] = {
+        {"summary.csv", write_summary, true},
+        {"histogram.csv", write_histogram, true},
+        {"claims.csv", write_claims, true},
+        {"routes.csv", write_routes, true},
+        {"candidates.csv", write_candidates, c->candidate_count > 0},
+        {"evidence.csv", write_evidence, c->observation_count > 0},
+        {"samples.csv", NULL, c->settings.keep > 0},
     };
-    size_t count = r->outcome.plan->source->settings.keep > 0 ? TABLES - 1 : TABLES - 2;
+    enum { TABLES = sizeof tables / sizeof tables[0] };
     packspan_status status = file_make_folder(folder);
     if (status != PACKSPAN_OK)
         return fail(r, folder, status);
-    for (size_t i = 0; i < count && status == PACKSPAN_OK; i++)
-        status = write_table(r, folder, &tables[i]);
+    for (size_t i = 0; i < TABLES && status == PACKSPAN_OK; i++) {
+        if (tables[i].wanted)
+            status = write_table(r, folder, &tables[i]);
+        else
+            remove_stale(folder, tables[i].name);
+    }
     if (status == PACKSPAN_OK)
-        status = write_record(r, folder, tables, count);
+        status = write_record(r, folder, tables, TABLES);
     return status;
 }

@@ -37,10 +37,9 @@ const char *likelihood_word(double probability)
     return "unlikely";
 }
 
-double probability_error(uint64_t hits, uint64_t n)
+double probability_error(double p, double n)
 {
-    double count = (double)n, p = (double)hits / count;
-    return sqrt(p * (1.0 - p) / count + 0.25 / (count * count)) / (1.0 + 1.0 / count);
+    return sqrt(p * (1.0 - p) / n + 0.25 / (n * n)) / (1.0 + 1.0 / n);
 }
 
 static const char *verdict_word(enum claim_sense sense, const struct verdict *v)
@@ -56,18 +55,18 @@ static const char *verdict_word(enum claim_sense sense, const struct verdict *v)
     return against >= VERDICT_PROBABILITY ? "fails" : "open";
 }
 
-struct verdict verdict_of(enum claim_sense sense, const struct claim_count *count, uint64_t samples)
+struct verdict verdict_of(enum claim_sense sense, const struct claim_count *count, double effective)
 {
-    double n = (double)samples;
+    double n = (double)count->total;
     uint64_t against =
         (sense != CLAIM_AT_LEAST ? count->above : 0) + (sense != CLAIM_AT_MOST ? count->below : 0);
     struct verdict v = {
         .percentile = 100.0 * ((double)count->under + 0.5 * (double)count->at) / n,
         .above = (double)count->above / n,
         .below = (double)count->below / n,
-        .probability = (double)(samples - against) / n,
-        .probability_error = probability_error(samples - against, samples),
+        .probability = (double)(count->total - against) / n,
     };
+    v.probability_error = probability_error(v.probability, effective);
     v.word = verdict_word(sense, &v);
     v.likelihood = likelihood_word(v.probability);
     return v;

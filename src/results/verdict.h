@@ -16,16 +16,18 @@ struct verdict {
     const char *likelihood;
 };
 
+/* `effective` is the number of equally weighted samples that tell as much; without weights it is
+ * count->total. */
 struct verdict verdict_of(enum claim_sense sense, const struct claim_count *count,
-                          uint64_t samples);
+                          double effective);
 
 /* Calibrated likelihood of IPCC AR5: Mastrandrea et al., Guidance Note for Lead Authors of the IPCC
  * Fifth Assessment Report on Consistent Treatment of Uncertainties, 2010, Table 1. */
 const char *likelihood_word(double probability);
 
-/* One standard error of a probability from `hits` of `n` samples, half the width of Wilson's
- * interval (J. Amer. Statist. Assoc. 22, 1927) at z = 1: not zero for 0 or n hits. */
-double probability_error(uint64_t hits, uint64_t n);
+/* One standard error of the probability p that n samples gave, half the width of Wilson's interval
+ * (J. Amer. Statist. Assoc. 22, 1927) at z = 1: not zero for p = 0 or 1. */
+double probability_error(double p, double n);
 
 const char *claim_sense_name(enum claim_sense sense);
 

@@ -45,7 +45,7 @@ static void error_is_half_of_wilsons_interval(void **state)
     } table[] = {{81, 263}, {15, 148}, {0, 20}, {1, 29}, {20, 20}};
     for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
         double n = (double)table[i].n, phat = (double)table[i].hits / n;
-        double half = probability_error(table[i].hits, table[i].n);
+        double half = probability_error(phat, n);
         double centre = (phat + 0.5 / n) / (1.0 + 1.0 / n);
         for (int side = -1; side <= 1; side += 2) {
             double p = centre + side * half;
@@ -58,7 +58,8 @@ static void error_is_half_of_wilsons_interval(void **state)
 static struct verdict judge(enum claim_sense sense, uint64_t below, uint64_t within, uint64_t above)
 {
     struct claim_count count = {.above = above, .below = below, .under = below, .at = 0};
-    return verdict_of(sense, &count, below + within + above);
+    count.total = below + within + above;
+    return verdict_of(sense, &count, (double)count.total);
 }
 
 static void verdicts_start_at_nine_in_ten(void **state)

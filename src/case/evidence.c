@@ -1,0 +1,100 @@
+/* evidence.csv: observations that weight the samples. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "case/reading.h"
+
+enum { VEHICLE, QUANTITY, UNIT, VALUE, SD, LOW, HIGH, SOURCE, COLUMN_COUNT };
+static const struct table_column columns[COLUMN_COUNT] = {
+    [VEHICLE] = {"vehicle", true}, [QUANTITY] = {"quantity", true},
+    [UNIT] = {"unit", true},       [VALUE] = {"value", false},
+    [SD] = {"sd", false},          [LOW] = {"low", false},
+    [HIGH] = {"high", false},      [SOURCE] = {"source", false}};
+
+static const char forms[] = "give value and sd (a reading), or low and high (a rounded figure)";
+
+/* Reports a row that is neither a reading nor an interval. */
+static void check_form(const struct sheet *s, size_t row, const struct observation *o)
+{
+    bool reading = !isnan(o->value) || !isnan(o->sd);
+    bool interval = !isnan(o->low) || !isnan(o->high);
+    if (reading && interval)
+        sheet_wrong(s, row, isnan(o->low) ? HIGH : LOW, "stands beside value or sd", forms);
+    else if (reading && isnan(o->value))
+        sheet_wrong(s, row, VALUE, "is empty", forms);
+    else if (reading && isnan(o->sd))
+        sheet_wrong(s, row, SD, "is empty", forms);
+    else if (reading && o->sd <= 0.0)
+        sheet_wrong(s, row, SD, "is not above 0", "sd is the standard deviation of the reading");
+    else if (!reading && isnan(o->low))
+        sheet_wrong(s, row, LOW, "is empty", forms);
+    else if (!reading && isnan(o->high))
+        sheet_wrong(s, row, HIGH, "is empty", forms);
+    else if (!reading && o->low >= o->high)
+        sheet_wrong(s, row, LOW, "is not below high", "low must be below high");
+}
+
+static void read_row(struct reading *r, const struct sheet *s, size_t row)
+{
+    struct case_data *c = r->c;
+    struct observation o = {.line = s->table.lines[row]};
+    bool bad = false;
+    read_vehicle(r, s, row, VEHICLE, false, &o.vehicle);
+    if (read_result_quantity(r, s, row, QUANTITY, &o.quantity, &o.trip))
+        read_unit(r, s, row, UNIT, o.quantity, &o.to_si);
+    o.value = table_number(&s->table, row, VALUE, s->problems, &bad);
+    o.sd = table_number(&s->table, row, SD, s->problems, &bad);
+    o.low = table_number(&s->table, row, LOW, s->problems, &bad);
+    o.high = table_number(&s->table, row, HIGH, s->problems, &bad);
+    if (!bad)
+        check_form(s, row, &o);
+    warn_without_source(s, row, SOURCE);
+    o.is_interval = !isnan(o.low);
+    const char *unit = sheet_text(s, row, UNIT);
+    o.unit = copy_or_fail(r, *unit ? unit : "1");
+    o.source = copy_or_fail(r, sheet_text(s, row, SOURCE));
+    c->observations[c->observation_count++] = o;
+}
+
+static int compare_numbers(double x, double y)
+{
+    if (isnan(x) || isnan(y))
+        return isnan(x) - isnan(y);
+    return (x > y) - (x < y);
+}
+
+/* An order that does not depend on the order of rows, so that sums do not either. */
+static int compare_observations(const void *a, const void *b, void *data)
+{
+    const struct case_data *c = data;
+    const struct observation *x = a, *y = b;
+    int order = strverscmp(c->vehicles[x->vehicle].name, c->vehicles[y->vehicle].name);
+    if (order == 0)
+        order = (int)x->quantity - (int)y->quantity;
+    if (order == 0 && x->trip != TRIP_NONE && y->trip != TRIP_NONE)
+        order = strverscmp(c->trips[x->trip].name, c->trips[y->trip].name);
+    if (order == 0)
+        order = compare_numbers(x->value, y->value);
+    if (order == 0)
+        order = compare_numbers(x->sd, y->sd);
+    if (order == 0)
+        order = compare_numbers(x->low, y->low);
+    return order ? order : compare_numbers(x->high, y->high);
+}
+
+void read_evidence(struct reading *r)
+{
+    struct sheet s;
+    if (sheet_open(r, r->c->evidence_file, columns, COLUMN_COUNT, &r->c->problems, &s) !=
+        PACKSPAN_OK)
+        return;
+    r->c->observations = calloc(s.table.row_count + 1, sizeof *r->c->observations);
+    r->no_memory = r->no_memory || !r->c->observations;
+    for (size_t row = 0; row < s.table.row_count && !r->no_memory; row++)
+        read_row(r, &s, row);
+    if (!r->c->problems.errors && r->c->observations)
+        qsort_r(r->c->observations, r->c->observation_count, sizeof *r->c->observations,
+                compare_observations, r->c);
+    sheet_close(&s);
+}

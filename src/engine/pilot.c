@@ -1,0 +1,147 @@
+#include "engine/pilot.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "model/block.h"
+
+/* Samples lighter than exp(-16), about 1e-7, of the heaviest say nothing about where bins go. */
+#define LIGHTEST_LOG (-16.0)
+enum { ENTRIES_MIN = 64 }; /* fewer entries that carry weight: go on drawing */
+
+struct pilot {
+    double *values; /* [row][PILOT_SAMPLES]; NaN where a candidate does not know the row */
+    double log_weights[PILOT_SAMPLES]; /* prior included */
+    size_t entries;
+    double best;
+};
+
+static void store(struct pilot *p, const struct plan_set *set, size_t candidate,
+                  const double *const *columns, size_t i, double log_weight)
+{
+    for (size_t r = 0; r < set->row_count; r++) {
+        size_t node = plan_set_node(set, candidate, r);
+        p->values[r * PILOT_SAMPLES + p->entries] =
+            node == NODE_NONE ? (double)NAN : columns[node][i];
+    }
+    p->log_weights[p->entries++] = log_weight;
+}
+
+static void take_block(struct pilot *p, const struct plan_set *set, size_t candidate,
+                       struct sampler *s, uint64_t first, size_t n)
+{
+    uint64_t drop[BLOCK_SAMPLES];
+    double log_weights[BLOCK_SAMPLES] = {0};
+    sampler_fill(s, first, n, drop, NULL);
+    size_t valid = sampler_keep(s, n, drop);
+    const double *const *columns = sampler_columns(s);
+    if (set->weighted)
+        evidence_log_weights(&set->plans[candidate], columns, valid, log_weights);
+    for (size_t i = 0; i < valid; i++) {
+        log_weights[i] += log(set->priors[candidate]);
+        p->best = fmax(p->best, log_weights[i]);
+    }
+    for (size_t i = 0; i < valid && p->entries < PILOT_SAMPLES; i++)
+        if (log_weights[i] >= p->best + LIGHTEST_LOG && isfinite(log_weights[i]))
+            store(p, set, candidate, columns, i, log_weights[i]);
+}
+
+static bool is_enough(const struct pilot *p, uint64_t drawn, uint64_t requested)
+{
+    uint64_t limit = requested / 8 > PILOT_SAMPLES ? requested / 8 : PILOT_SAMPLES;
+    return p->entries == PILOT_SAMPLES || (drawn >= limit && p->entries >= ENTRIES_MIN);
+}
+
+static void draw(struct pilot *p, const struct plan_set *set, struct sampler *const *samplers,
+                 uint64_t requested)
+{
+    uint64_t drawn = 0;
+    while (drawn < requested && !is_enough(p, drawn, requested)) {
+        size_t n = requested - drawn < BLOCK_SAMPLES ? (size_t)(requested - drawn) : BLOCK_SAMPLES;
+        for (size_t c = 0; c < set->count; c++)
+            take_block(p, set, c, samplers[c], drawn, n);
+        drawn += n;
+        if (!set->weighted && drawn >= PILOT_SAMPLES)
+            break; /* a run that is no longer is then exact */
+    }
+}
+
+struct weighted_value {
+    double value, weight;
+};
+
+static int compare_values(const void *a, const void *b)
+{
+    double x = ((const struct weighted_value *)a)->value;
+    double y = ((const struct weighted_value *)b)->value;
+    return (x > y) - (x < y);
+}
+
+/* As many equally weighted values as the weighted ones are worth, in order. Returns how many. */
+static size_t even_out(struct weighted_value *list, size_t n, double *sorted)
+{
+    double sum = 0.0, squares = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        sum += list[i].weight;
+        squares += list[i].weight * list[i].weight;
+    }
+    size_t count = (size_t)fmin(fmax(sum * sum / squares, 2.0), (double)PILOT_SAMPLES);
+    double before = 0.0;
+    for (size_t i = 0, k = 0; i < n && k < count; i++) {
+        before += list[i].weight;
+        while (k < count && ((double)k + 0.5) / (double)count * sum <= before)
+            sorted[k++] = list[i].value;
+        if (i + 1 == n)
+            while (k < count)
+                sorted[k++] = list[i].value;
+    }
+    return count;
+}
+
+static packspan_status lay_row_out(const struct pilot *p, size_t row, bool weighted,
+                                   struct weighted_value *list, double *sorted,
+                                   struct bin_layout **out)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < p->entries; i++) {
+        double value = p->values[row * PILOT_SAMPLES + i];
+        if (!isnan(value))
+            list[n++] = (struct weighted_value){value, exp(p->log_weights[i] - p->best)};
+    }
+    if (n == 0) { /* known only under candidates that carry no weight */
+        double zero = 0.0;
+        return bin_layout_make_alike(&zero, 1, out);
+    }
+    qsort(list, n, sizeof *list, compare_values);
+    if (weighted)
+        return bin_layout_make_alike(sorted, even_out(list, n, sorted), out);
+    for (size_t i = 0; i < n; i++)
+        sorted[i] = list[i].value;
+    return bin_layout_make(sorted, n, out);
+}
+
+packspan_status pilot_run(const struct plan_set *set, struct sampler *const *samplers,
+                          struct run_outcome *out)
+{
+    struct pilot *p = malloc(sizeof *p);
+    struct weighted_value *list = malloc(PILOT_SAMPLES * sizeof *list);
+    double *sorted = malloc(PILOT_SAMPLES * sizeof *sorted);
+    double *values = malloc(PILOT_SAMPLES * (set->row_count + 1) * sizeof *values);
+    packspan_status status = p && list && sorted && values ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK) {
+        p->values = values;
+        p->entries = 0;
+        p->best = (double)-INFINITY;
+        draw(p, set, samplers, out->requested);
+        out->log_reference = p->best;
+    }
+    for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK && p->entries > 0; r++)
+        if (!set->rows[r].fixed)
+            status = lay_row_out(p, r, set->weighted, list, sorted, &out->layouts[r]);
+    free(values);
+    free(sorted);
+    free(list);
+    free(p);
+    return status;
+}

@@ -1,0 +1,24 @@
+/* From sample numbers to columns of values: draws, then relations, then the validity of each
+ * sample. */
+#ifndef PACKSPAN_ENGINE_SAMPLER_H
+#define PACKSPAN_ENGINE_SAMPLER_H
+
+#include "model/block.h"
+#include "model/plan.h"
+
+struct sampler;
+packspan_status sampler_open(const struct plan *p, struct sampler **out);
+void sampler_free(struct sampler *s);
+
+/* Works out samples first .. first + n - 1 (n <= BLOCK_SAMPLES). drop[i] becomes 1 where a value is
+ * NaN or infinite, else 0; returns how many are. invalid_by_node, when not NULL, counts what
+ * spoiled them. */
+size_t sampler_fill(struct sampler *s, uint64_t first, size_t n, uint64_t *drop,
+                    uint64_t *invalid_by_node);
+/* Closes the ranks: leaves only the samples with drop[i] == 0, in their order, in every column, and
+ * returns how many. */
+size_t sampler_keep(struct sampler *s, size_t n, const uint64_t *drop);
+/* [node]: the columns, SI. */
+const double *const *sampler_columns(const struct sampler *s);
+
+#endif

@@ -1,0 +1,150 @@
+#include "model/plan_set.h"
+
+#include <stdlib.h>
+
+static bool node_is(const struct plan_node *n, const struct set_row *row)
+{
+    return n->vehicle == row->vehicle && n->trip == row->trip && n->quantity == row->quantity;
+}
+
+static size_t result_of(const struct plan *p, const struct set_row *row)
+{
+    for (size_t r = 0; r < p->result_count; r++)
+        if (node_is(&p->nodes[p->results[r]], row))
+            return p->results[r];
+    return NODE_NONE;
+}
+
+static size_t room_for_rows(const struct plan_set *s)
+{
+    return QUANTITY_COUNT * (s->source->trip_count + 1) * (s->source->vehicle_count + 1);
+}
+
+/* Adds the row unless no plan knows it. */
+static void add_row(struct plan_set *s, struct set_row row)
+{
+    size_t known = 0, *nodes = s->nodes + s->row_count;
+    row.fixed = true;
+    for (size_t c = 0; c < s->count; c++) {
+        size_t node = result_of(&s->plans[c], &row);
+        nodes[c * room_for_rows(s)] = node;
+        if (node == NODE_NONE)
+            continue;
+        known++;
+        row.fixed = row.fixed && s->plans[c].nodes[node].fixed;
+    }
+    row.everywhere = known == s->count;
+    if (known > 0)
+        s->rows[s->row_count++] = row;
+}
+
+static void add_rows_of(struct plan_set *s, size_t vehicle, size_t trip)
+{
+    for (int id = 0; id < QUANTITY_COUNT; id++)
+        add_row(s, (struct set_row){
+                       .vehicle = vehicle, .trip = trip, .quantity = (enum quantity_id)id});
+}
+
+static bool collect_rows(struct plan_set *s)
+{
+    const struct case_data *c = s->source;
+    const struct plan *order = &s->plans[0]; /* orders are the same in every plan */
+    s->rows = calloc(room_for_rows(s), sizeof *s->rows);
+    s->nodes = calloc(room_for_rows(s) * s->count, sizeof *s->nodes);
+    if (!s->rows || !s->nodes)
+        return false;
+    add_rows_of(s, VEHICLE_ALL, TRIP_NONE);
+    for (size_t j = 0; j < c->trip_count; j++)
+        add_rows_of(s, VEHICLE_ALL, order->trip_order[j]);
+    for (size_t k = 0; k < c->vehicle_count; k++) {
+        add_rows_of(s, order->vehicle_order[k], TRIP_NONE);
+        for (size_t j = 0; j < c->trip_count; j++)
+            add_rows_of(s, order->vehicle_order[k], order->trip_order[j]);
+    }
+    return true;
+}
+
+static bool collect_routes(struct plan_set *s)
+{
+    s->routes = calloc(s->source->vehicle_count, sizeof *s->routes);
+    if (!s->routes)
+        return false;
+    struct route_set *last = NULL;
+    for (size_t r = 0; r < s->row_count; r++) {
+        const struct set_row *row = &s->rows[r];
+        if (quantities[row->quantity].role != QUANTITY_ROUTE || !row->everywhere)
+            continue;
+        if (!last || last->vehicle != row->vehicle) {
+            last = &s->routes[s->route_set_count++];
+            last->vehicle = row->vehicle;
+        }
+        last->rows[last->count++] = r;
+    }
+    return true;
+}
+
+static void set_priors(struct plan_set *s)
+{
+    double sum = 0.0;
+    for (size_t c = 0; c < s->count; c++)
+        sum += s->plans[c].candidate ? s->plans[c].candidate->weight : 1.0;
+    for (size_t c = 0; c < s->count; c++)
+        s->priors[c] = (s->plans[c].candidate ? s->plans[c].candidate->weight : 1.0) / sum;
+}
+
+packspan_status plan_set_make(const struct case_data *source, struct plan_set *out)
+{
+    *out = (struct plan_set){.source = source};
+    size_t count = source->candidate_count ? source->candidate_count : 1;
+    out->weighted = source->candidate_count > 0 || source->observation_count > 0;
+    out->plans = calloc(count, sizeof *out->plans);
+    out->priors = calloc(count, sizeof *out->priors);
+    if (!out->plans || !out->priors)
+        return PACKSPAN_NO_MEMORY;
+    packspan_status status = PACKSPAN_OK;
+    for (size_t c = 0; c < count && status != PACKSPAN_NO_MEMORY; c++) {
+        const struct candidate *candidate = source->candidate_count ? &source->candidates[c] : NULL;
+        packspan_status made = plan_make(source, candidate, &out->plans[c]);
+        out->count = c + 1;
+        status = made == PACKSPAN_OK ? status : made;
+    }
+    if (status != PACKSPAN_OK)
+        return status;
+    set_priors(out);
+    return collect_rows(out) && collect_routes(out) ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+}
+
+void plan_set_free(struct plan_set *s)
+{
+    for (size_t c = 0; c < s->count; c++)
+        plan_free(&s->plans[c]);
+    free(s->plans);
+    free(s->priors);
+    free(s->rows);
+    free(s->nodes);
+    free(s->routes);
+    *s = (struct plan_set){0};
+}
+
+size_t plan_set_node(const struct plan_set *s, size_t candidate, size_t row)
+{
+    return s->nodes[candidate * room_for_rows(s) + row];
+}
+
+const struct plan_node *plan_set_some_node(const struct plan_set *s, size_t row)
+{
+    size_t c = 0;
+    while (plan_set_node(s, c, row) == NODE_NONE)
+        c++;
+    return &s->plans[c].nodes[plan_set_node(s, c, row)];
+}
+
+size_t plan_set_find(const struct plan_set *s, size_t vehicle, enum quantity_id quantity,
+                     size_t trip)
+{
+    for (size_t r = 0; r < s->row_count; r++)
+        if (s->rows[r].vehicle == vehicle && s->rows[r].quantity == quantity &&
+            s->rows[r].trip == trip)
+            return r;
+    return SIZE_MAX;
+}

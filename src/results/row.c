@@ -1,0 +1,235 @@
+#include "results/row.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+const char *packspan_statistic_name(packspan_statistic statistic)
+{
+    static const char *const names[PACKSPAN_STATISTIC_COUNT] = {
+        [PACKSPAN_MEAN] = "mean",
+        [PACKSPAN_SD] = "sd",
+        [PACKSPAN_P01] = "p01",
+        [PACKSPAN_P05] = "p05",
+        [PACKSPAN_P10] = "p10",
+        [PACKSPAN_P25] = "p25",
+        [PACKSPAN_P50] = "p50",
+        [PACKSPAN_P75] = "p75",
+        [PACKSPAN_P90] = "p90",
+        [PACKSPAN_P95] = "p95",
+        [PACKSPAN_P99] = "p99",
+        [PACKSPAN_SHORTEST95_LOW] = "shortest95_low",
+        [PACKSPAN_SHORTEST95_HIGH] = "shortest95_high",
+        [PACKSPAN_MIN] = "min",
+        [PACKSPAN_MAX] = "max",
+        [PACKSPAN_MEAN_ERROR] = "mean_error",
+        [PACKSPAN_P05_ERROR] = "p05_error",
+        [PACKSPAN_P50_ERROR] = "p50_error",
+        [PACKSPAN_P95_ERROR] = "p95_error",
+    };
+    return names[statistic];
+}
+
+/* The smallest value with at least the share p at or below it. */
+static double spike_percentile(const struct result_row *row, double p)
+{
+    double total = 0.0, sum = 0.0;
+    for (size_t i = 0; i < row->spike_count; i++)
+        total += row->spikes[i].weight;
+    for (size_t i = 0; i + 1 < row->spike_count; i++) {
+        sum += row->spikes[i].weight;
+        if (sum >= p * total)
+            return row->spikes[i].value;
+    }
+    return row->spikes[row->spike_count - 1].value;
+}
+
+double row_percentile(const struct result_row *row, double p)
+{
+    return row->spikes ? spike_percentile(row, p) : distribution_percentile(&row->distribution, p);
+}
+
+static double percentile_error(const struct result_row *row, double p)
+{
+    if (!row->spikes)
+        return distribution_percentile_error(&row->distribution, p);
+    double reach = sqrt(p * (1.0 - p) / row->distribution.effective);
+    return 0.5 * (spike_percentile(row, p + reach) - spike_percentile(row, p - reach));
+}
+
+/* Of spikes: the narrowest run of them that holds 95 %. */
+static void shortest95(const struct result_row *row, double *low, double *high)
+{
+    if (!row->spikes) {
+        distribution_shortest95(&row->distribution, low, high);
+        return;
+    }
+    double total = 0.0;
+    for (size_t i = 0; i < row->spike_count; i++)
+        total += row->spikes[i].weight;
+    *low = row->spikes[0].value;
+    *high = row->spikes[row->spike_count - 1].value;
+    for (size_t i = 0; i < row->spike_count; i++) {
+        double sum = 0.0;
+        for (size_t j = i; j < row->spike_count; j++) {
+            sum += row->spikes[j].weight;
+            if (sum >= 0.95 * total && row->spikes[j].value - row->spikes[i].value < *high - *low) {
+                *low = row->spikes[i].value;
+                *high = row->spikes[j].value;
+            }
+        }
+    }
+}
+
+size_t row_histogram(const struct result_row *row, struct histogram_bin *bins)
+{
+    if (!row->spikes)
+        return distribution_histogram(&row->distribution, bins);
+    size_t n = row->spike_count < HISTOGRAM_BINS_MAX ? row->spike_count : HISTOGRAM_BINS_MAX;
+    for (size_t i = 0; i < n; i++)
+        bins[i] = (struct histogram_bin){row->spikes[i].value, row->spikes[i].value,
+                                         (uint64_t)row->spikes[i].weight};
+    for (size_t i = n; i < row->spike_count; i++) /* more candidates than bins */
+        bins[n - 1] = (struct histogram_bin){bins[n - 1].low, row->spikes[i].value,
+                                             bins[n - 1].count + (uint64_t)row->spikes[i].weight};
+    return n;
+}
+
+static void fill_values(struct result_row *row)
+{
+    static const struct {
+        packspan_statistic statistic;
+        double p;
+    } percentiles[] = {{PACKSPAN_P01, 0.01}, {PACKSPAN_P05, 0.05}, {PACKSPAN_P10, 0.10},
+                       {PACKSPAN_P25, 0.25}, {PACKSPAN_P50, 0.50}, {PACKSPAN_P75, 0.75},
+                       {PACKSPAN_P90, 0.90}, {PACKSPAN_P95, 0.95}, {PACKSPAN_P99, 0.99}};
+    static const struct {
+        packspan_statistic statistic;
+        double p;
+    } errors[] = {
+        {PACKSPAN_P05_ERROR, 0.05}, {PACKSPAN_P50_ERROR, 0.50}, {PACKSPAN_P95_ERROR, 0.95}};
+    const struct moments *m = &row->distribution.moments;
+    struct unit_factor unit = row->table_to_si;
+    double low, high, sd = distribution_sd(&row->distribution);
+    shortest95(row, &low, &high);
+    row->values[PACKSPAN_MEAN] = from_si(m->mean, unit);
+    row->values[PACKSPAN_SD] = sd / unit.scale;
+    row->values[PACKSPAN_MEAN_ERROR] = sd / sqrt(row->distribution.effective) / unit.scale;
+    row->values[PACKSPAN_MIN] = from_si(m->min, unit);
+    row->values[PACKSPAN_MAX] = from_si(m->max, unit);
+    row->values[PACKSPAN_SHORTEST95_LOW] = from_si(low, unit);
+    row->values[PACKSPAN_SHORTEST95_HIGH] = from_si(high, unit);
+    for (size_t i = 0; i < sizeof percentiles / sizeof percentiles[0]; i++)
+        row->values[percentiles[i].statistic] =
+            from_si(row_percentile(row, percentiles[i].p), unit);
+    for (size_t i = 0; i < sizeof errors / sizeof errors[0]; i++)
+        row->values[errors[i].statistic] = percentile_error(row, errors[i].p) / unit.scale;
+}
+
+static const char *kind_of(const struct plan_node *node)
+{
+    if (node->kind == NODE_INPUT)
+        return "input";
+    switch (quantities[node->quantity].role) {
+    case QUANTITY_ROUTE:
+        return "route";
+    case QUANTITY_TRIP_RESULT:
+        return "trip";
+    case QUANTITY_VEHICLE:
+    case QUANTITY_STEP:
+    case QUANTITY_CONDITION:
+        break;
+    }
+    return "worked_out";
+}
+
+static int compare_spikes(const void *a, const void *b)
+{
+    double x = ((const struct spike *)a)->value, y = ((const struct spike *)b)->value;
+    return (x > y) - (x < y);
+}
+
+/* The values of candidates from .. to - 1, equal ones joined. */
+static bool fill_spikes(const struct run_outcome *outcome, size_t set_row, size_t from, size_t to,
+                        struct result_row *row)
+{
+    row->spikes = calloc(to - from, sizeof *row->spikes);
+    if (!row->spikes)
+        return false;
+    for (size_t c = from; c < to; c++) {
+        const struct moments *m = &outcome->candidates[c].moments[set_row];
+        if (m->count > 0)
+            row->spikes[row->spike_count++] = (struct spike){m->mean, (double)m->count};
+    }
+    qsort(row->spikes, row->spike_count, sizeof *row->spikes, compare_spikes);
+    size_t kept = 0;
+    for (size_t i = 0; i < row->spike_count; i++) {
+        if (kept > 0 && row->spikes[kept - 1].value == row->spikes[i].value)
+            row->spikes[kept - 1].weight += row->spikes[i].weight;
+        else
+            row->spikes[kept++] = row->spikes[i];
+    }
+    row->spike_count = kept;
+    return kept > 0;
+}
+
+/* Sums over candidates from .. to - 1. */
+static bool fill_distribution(const struct run_outcome *outcome, size_t set_row, size_t from,
+                              size_t to, struct result_row *row)
+{
+    struct distribution *d = &row->distribution;
+    d->layout = outcome->layouts[set_row];
+    moments_init(&d->moments);
+    for (size_t c = from; c < to; c++)
+        moments_merge(&d->moments, &outcome->candidates[c].moments[set_row]);
+    if (outcome->set->rows[set_row].fixed)
+        return fill_spikes(outcome, set_row, from, to, row);
+    d->counts = outcome->candidates[from].counts[set_row];
+    if (to - from == 1)
+        return true;
+    size_t bins = bin_layout_size(d->layout);
+    row->own_counts = calloc(bins, sizeof *row->own_counts);
+    if (!row->own_counts)
+        return false;
+    for (size_t c = from; c < to; c++)
+        for (size_t b = 0; b < bins; b++)
+            row->own_counts[b] += outcome->candidates[c].counts[set_row][b];
+    d->counts = row->own_counts;
+    return true;
+}
+
+bool row_fill(const struct run_outcome *outcome, size_t set_row, size_t group, double effective,
+              struct result_row *row)
+{
+    const struct plan_set *set = outcome->set;
+    const struct set_row *about = &set->rows[set_row];
+    const struct plan *some = &set->plans[0];
+    const struct unit_system *units = set->source->units;
+    size_t from = group == GROUP_MIXTURE ? 0 : group;
+    size_t to = group == GROUP_MIXTURE ? set->count : group + 1;
+    row->set_row = set_row;
+    row->vehicle = plan_vehicle_name(some, about->vehicle);
+    row->kind = kind_of(plan_set_some_node(set, set_row));
+    row->quantity = plan_label(some, about->quantity, about->trip);
+    row->measure = quantities[about->quantity].measure;
+    row->screen_unit = set->source->settings.us_units ? row->measure->us : row->measure->metric;
+    row->distribution.effective = effective;
+    row->samples = (double)outcome->candidates[from].samples;
+    for (size_t c = from; c < to; c++) /* the same samples under each candidate */
+        row->samples = fmin(row->samples, (double)outcome->candidates[c].samples);
+    if (!row->quantity || !fill_distribution(outcome, set_row, from, to, row))
+        return false;
+    if (unit_convert(units, row->measure->table, row->measure->si, &row->table_to_si) !=
+            UNIT_FITS ||
+        unit_convert(units, row->screen_unit, row->measure->si, &row->screen_to_si) != UNIT_FITS)
+        return false;
+    fill_values(row);
+    return true;
+}
+
+void row_clear(struct result_row *row)
+{
+    free(row->quantity);
+    free(row->own_counts);
+    free(row->spikes);
+}
