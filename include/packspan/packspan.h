@@ -254,6 +254,41 @@ size_t packspan_claim_count(const packspan_results *r);
 const char *packspan_claim_text(const packspan_results *r, size_t i, packspan_claim_field field);
 double packspan_claim_number(const packspan_results *r, size_t i, packspan_claim_value value);
 
+/* ---- The routes to usable energy, and what they agree on -------------------------------------- */
+
+typedef enum packspan_consensus_value {
+    PACKSPAN_CONSENSUS_MEAN, /* kWh: generalised least squares with the routes' joint covariance */
+    PACKSPAN_CONSENSUS_SD,   /* kWh */
+    PACKSPAN_CONSENSUS_CHI_SQUARED, /* consistency test: Cox, Metrologia 39 (2002), procedure A */
+    PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM,
+    PACKSPAN_CONSENSUS_PROBABILITY, /* of so large a chi-squared when the routes agree */
+    PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN, /* kWh: DerSimonian and Laird, for routes that differ */
+    PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD    /* kWh */
+} packspan_consensus_value;
+typedef enum packspan_consensus_route_value {
+    PACKSPAN_ROUTE_WEIGHT,              /* they add up to 1; may be negative */
+    PACKSPAN_ROUTE_NORMALISED_DEVIATION /* (mean - consensus) per twice its standard uncertainty */
+} packspan_consensus_route_value;
+
+/* One for each vehicle with a route; with candidates those of the mixture come first. A number is
+ * NaN when the routes' covariance is not usable. */
+size_t packspan_consensus_count(const packspan_results *r);
+const char *packspan_consensus_candidate(const packspan_results *r, size_t i);
+const char *packspan_consensus_vehicle(const packspan_results *r, size_t i);
+double packspan_consensus_number(const packspan_results *r, size_t i,
+                                 packspan_consensus_value value);
+/* True when the probability is at least 0.05 and no dependent route disagrees. */
+bool packspan_consensus_holds(const packspan_results *r, size_t i);
+size_t packspan_consensus_route_count(const packspan_results *r, size_t i);
+const char *packspan_consensus_route(const packspan_results *r, size_t i, size_t k);
+double packspan_consensus_route_number(const packspan_results *r, size_t i, size_t k,
+                                       packspan_consensus_route_value value);
+/* Deviates by more than twice the standard uncertainty of its deviation. */
+bool packspan_consensus_route_disagrees(const packspan_results *r, size_t i, size_t k);
+/* True for a route that depends entirely on others, and is left out: *other is the main one. */
+bool packspan_consensus_route_rests_on(const packspan_results *r, size_t i, size_t k,
+                                       size_t *other);
+
 /* ---- Candidates and evidence ---------------------------------------------------------------- */
 
 typedef enum packspan_candidate_value {

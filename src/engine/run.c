@@ -222,7 +222,8 @@ static void sum_routes(const struct plan_set *set, size_t c, const struct route_
                     (double)weight_at(weights, i) * (x[a][i] - m->mean[a]) * (x[b][i] - m->mean[b]);
 }
 
-static void merge_routes(struct route_moments *into, const struct route_moments *part, size_t count)
+void route_moments_merge(struct route_moments *into, const struct route_moments *part,
+                         size_t count)
 {
     if (part->weight == 0.0)
         return;
@@ -376,7 +377,7 @@ static void merge_part(const struct plan_set *set, struct candidate_outcome *o,
     for (size_t r = 0; r < set->row_count; r++)
         moments_merge(&o->moments[r], &part->moments[r]);
     for (size_t k = 0; k < set->route_set_count; k++)
-        merge_routes(&o->routes[k], &part->routes[k], set->routes[k].count);
+        route_moments_merge(&o->routes[k], &part->routes[k], set->routes[k].count);
     o->weight_units += part->weight_units;
     if (!set->weighted)
         return;

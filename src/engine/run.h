@@ -61,6 +61,10 @@ struct run_outcome {
     double log_reference;     /* log of the weight that all are relative to */
 };
 
+/* Means and products of `count` routes, the order of merging being part of the result. */
+void route_moments_merge(struct route_moments *into, const struct route_moments *part,
+                         size_t count);
+
 typedef bool run_progress(void *user, uint64_t done, uint64_t total);
 
 /* Stops early, keeping what is finished, when `progress` (called between rounds, may be NULL)

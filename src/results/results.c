@@ -9,6 +9,7 @@
 #include "results/row.h"
 
 enum { EFFECTIVE_FEW = 1000 }; /* fewer effective samples than this are warned about */
+#define ENERGY_TABLE_UNIT 3.6e6 /* J per kWh, the tables' unit of energy */
 #define HEAVIEST_SHARE 0.01    /* and one sample that carries more than this */
 
 /* ---- groups ---- */
@@ -105,6 +106,28 @@ static bool fill_claim(struct packspan_results *r, size_t group, const struct re
     return row->quantity != NULL;
 }
 
+/* Generalised least squares over the routes with their joint covariance from the same samples. */
+static void fill_consensus(struct packspan_results *r, size_t group, const struct result_group *g,
+                           size_t k)
+{
+    const struct run_outcome *o = &r->outcome;
+    struct consensus_row *row = &r->consensus[r->consensus_count++];
+    row->candidate = g->candidate;
+    row->routes = &o->set->routes[k];
+    size_t n = row->routes->count;
+    struct route_moments m = {0};
+    for (size_t c = 0; c < o->set->count; c++)
+        if (group == GROUP_MIXTURE || c == group)
+            route_moments_merge(&m, &o->candidates[c].routes[k], n);
+    double covariance[ROUTES_MAX * ROUTES_MAX];
+    double bias = g->effective > 1.0 ? g->effective / (g->effective - 1.0) : 1.0;
+    for (size_t a = 0; a < n; a++)
+        for (size_t b = 0; b <= a; b++)
+            covariance[a * n + b] = covariance[b * n + a] =
+                m.products[a][b] / m.weight * bias;
+    row->known = consensus_make(n, m.mean, covariance, &row->consensus) == PACKSPAN_OK;
+}
+
 static bool fill_group(struct packspan_results *r, size_t group, const char *candidate)
 {
     const struct run_outcome *o = &r->outcome;
@@ -116,6 +139,8 @@ static bool fill_group(struct packspan_results *r, size_t group, const char *can
     bool ok = fill_rows(r, group, g);
     for (size_t k = 0; ok && k < o->set->source->claim_count; k++)
         ok = fill_claim(r, group, g, o->set->plans[0].claim_order[k]);
+    for (size_t k = 0; ok && k < o->set->route_set_count; k++)
+        fill_consensus(r, group, g, k);
     return ok;
 }
 
@@ -127,9 +152,10 @@ static bool fill_groups(struct packspan_results *r)
     r->groups = calloc(groups, sizeof *r->groups);
     r->rows = calloc(groups * (set->row_count + 1), sizeof *r->rows);
     r->claims = calloc(groups * (source->claim_count + 1), sizeof *r->claims);
+    r->consensus = calloc(groups * (set->route_set_count + 1), sizeof *r->consensus);
     r->candidates = calloc(set->count, sizeof *r->candidates);
     r->observations = calloc(source->observation_count + 1, sizeof *r->observations);
-    if (!r->groups || !r->rows || !r->claims || !r->candidates || !r->observations)
+    if (!r->groups || !r->rows || !r->claims || !r->consensus || !r->candidates || !r->observations)
         return false;
     bool ok = fill_group(r, GROUP_MIXTURE, source->candidate_count ? "mixture" : "");
     for (size_t c = 0; ok && c < source->candidate_count; c++)
@@ -236,10 +262,38 @@ static bool warn_of_weights(struct packspan_results *r)
                                       100.0 * share));
 }
 
+static bool warn_of_consensus(struct packspan_results *r)
+{
+    for (size_t i = 0; i < r->consensus_count; i++) {
+        const struct consensus_row *row = &r->consensus[i];
+        const char *vehicle = packspan_consensus_vehicle(r, i);
+        if (*row->candidate && strcmp(row->candidate, "mixture") != 0)
+            continue;
+        for (size_t k = 0; row->known && k < row->routes->count; k++) {
+            const struct consensus_route *route = &row->consensus.route[k];
+            char *text = NULL;
+            if (!route->used)
+                text = text_format("%s of '%s' depends entirely on %s and is left out of the "
+                                   "consensus",
+                                   packspan_consensus_route(r, i, k), vehicle,
+                                   packspan_consensus_route(r, i, route->depends_on));
+            else if (route->weight_negative)
+                text = text_format("%s of '%s' has a negative weight in the consensus: it is less "
+                                   "sure than a route that it is strongly correlated with",
+                                   packspan_consensus_route(r, i, k), vehicle);
+            else
+                continue;
+            if (!add_warning(r, text))
+                return false;
+        }
+    }
+    return true;
+}
+
 static bool collect_warnings(struct packspan_results *r)
 {
     const struct plan_set *set = r->outcome.set;
-    bool ok = warn_of_weights(r);
+    bool ok = warn_of_weights(r) && warn_of_consensus(r);
     for (size_t c = 0; ok && c < set->count; c++)
         ok = warn_of_invalid(r, c) && warn_of_domain(r, c);
     ok = ok && take_warnings_of(r, &set->source->problems);
@@ -279,6 +333,7 @@ void packspan_results_free(packspan_results *r)
     free(r->groups);
     free(r->rows);
     free(r->claims);
+    free(r->consensus);
     free(r->candidates);
     free(r->observations);
     free(r->warnings);
@@ -553,4 +608,91 @@ double packspan_observation_number(const packspan_results *r, size_t i,
         return row->shift[TARGET_LABEL_RANGE];
     }
     return (double)NAN;
+}
+
+size_t packspan_consensus_count(const packspan_results *r)
+{
+    return r->consensus_count;
+}
+
+static const struct consensus_row *consensus_row(const packspan_results *r, size_t i)
+{
+    return &r->consensus[i];
+}
+
+const char *packspan_consensus_vehicle(const packspan_results *r, size_t i)
+{
+    return plan_vehicle_name(&r->outcome.set->plans[0], consensus_row(r, i)->routes->vehicle);
+}
+
+const char *packspan_consensus_candidate(const packspan_results *r, size_t i)
+{
+    return consensus_row(r, i)->candidate;
+}
+
+double packspan_consensus_number(const packspan_results *r, size_t i, packspan_consensus_value value)
+{
+    const struct consensus_row *row = consensus_row(r, i);
+    const struct consensus *c = &row->consensus;
+    if (!row->known)
+        return (double)NAN;
+    switch (value) {
+    case PACKSPAN_CONSENSUS_MEAN:
+        return c->value / ENERGY_TABLE_UNIT;
+    case PACKSPAN_CONSENSUS_SD:
+        return c->u / ENERGY_TABLE_UNIT;
+    case PACKSPAN_CONSENSUS_CHI_SQUARED:
+        return c->chi_squared;
+    case PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM:
+        return c->dof;
+    case PACKSPAN_CONSENSUS_PROBABILITY:
+        return c->probability;
+    case PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN:
+        return c->random_effects.value / ENERGY_TABLE_UNIT;
+    case PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD:
+        return c->random_effects.u / ENERGY_TABLE_UNIT;
+    }
+    return (double)NAN;
+}
+
+bool packspan_consensus_holds(const packspan_results *r, size_t i)
+{
+    const struct consensus *c = &consensus_row(r, i)->consensus;
+    return consensus_row(r, i)->known && c->consistent && c->dependent_disagrees == 0;
+}
+
+size_t packspan_consensus_route_count(const packspan_results *r, size_t i)
+{
+    return consensus_row(r, i)->routes->count;
+}
+
+const char *packspan_consensus_route(const packspan_results *r, size_t i, size_t k)
+{
+    const struct consensus_row *row = consensus_row(r, i);
+    return quantities[r->outcome.set->rows[row->routes->rows[k]].quantity].name;
+}
+
+double packspan_consensus_route_number(const packspan_results *r, size_t i, size_t k,
+                                       packspan_consensus_route_value value)
+{
+    const struct consensus_row *row = consensus_row(r, i);
+    const struct consensus_route *route = &row->consensus.route[k];
+    if (!row->known)
+        return (double)NAN;
+    return value == PACKSPAN_ROUTE_WEIGHT ? route->weight : route->normalised;
+}
+
+bool packspan_consensus_route_disagrees(const packspan_results *r, size_t i, size_t k)
+{
+    return consensus_row(r, i)->known && consensus_row(r, i)->consensus.route[k].disagrees;
+}
+
+bool packspan_consensus_route_rests_on(const packspan_results *r, size_t i, size_t k,
+                                       size_t *other)
+{
+    const struct consensus_row *row = consensus_row(r, i);
+    if (!row->known || row->consensus.route[k].used)
+        return false;
+    *other = row->consensus.route[k].depends_on;
+    return true;
 }

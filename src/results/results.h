@@ -5,6 +5,7 @@
 #include <packspan/packspan.h>
 
 #include "engine/run.h"
+#include "results/consensus.h"
 #include "results/verdict.h"
 
 /* A value that all samples of a candidate share, and its weight. */
@@ -55,6 +56,14 @@ struct observation_row {
     double shift[TARGET_COUNT];  /* of the mean, table unit; NaN where there is none */
 };
 
+/* What a vehicle's routes agree on. */
+struct consensus_row {
+    const char *candidate;
+    const struct route_set *routes;
+    struct consensus consensus; /* J */
+    bool known;                 /* false: the covariance is not usable */
+};
+
 /* One group of rows: everything together, then each candidate. */
 struct result_group {
     const char *candidate;
@@ -70,6 +79,8 @@ struct packspan_results {
     size_t row_count;
     struct claim_row *claims; /* by group, then name */
     size_t claim_count;
+    struct consensus_row *consensus; /* by group, then vehicle */
+    size_t consensus_count;
     struct candidate_row *candidates;
     struct observation_row *observations;
     char **warnings;

@@ -116,28 +116,6 @@ static void write_claims(FILE *f, const struct packspan_results *r)
     }
 }
 
-static void write_routes(FILE *f, const struct packspan_results *r)
-{
-    static const packspan_statistic columns[] = {
-        PACKSPAN_MEAN, PACKSPAN_SD,  PACKSPAN_P01, PACKSPAN_P05, PACKSPAN_P10, PACKSPAN_P25,
-        PACKSPAN_P50,  PACKSPAN_P75, PACKSPAN_P90, PACKSPAN_P95, PACKSPAN_P99};
-    enum { COLUMNS = sizeof columns / sizeof columns[0] };
-    put_candidate(f, r, "candidate");
-    fputs("vehicle,route,unit", f);
-    for (int i = 0; i < COLUMNS; i++)
-        fprintf(f, ",%s", packspan_statistic_name(columns[i]));
-    fputc('\n', f);
-    for (size_t k = 0; k < r->row_count; k++) {
-        const struct set_row *about = &r->outcome.set->rows[r->rows[k].set_row];
-        if (quantities[about->quantity].role != QUANTITY_ROUTE)
-            continue;
-        put_row_start(f, r, &r->rows[k]);
-        for (int i = 0; i < COLUMNS; i++)
-            put_number(f, r->rows[k].values[columns[i]]);
-        fputc('\n', f);
-    }
-}
-
 /* A number that may be missing. */
 static void put_known_number(FILE *f, double value)
 {
@@ -145,6 +123,79 @@ static void put_known_number(FILE *f, double value)
         fputc(',', f);
     else
         put_number(f, value);
+}
+
+static const packspan_statistic route_columns[] = {
+    PACKSPAN_MEAN, PACKSPAN_SD,  PACKSPAN_P01, PACKSPAN_P05, PACKSPAN_P10, PACKSPAN_P25,
+    PACKSPAN_P50,  PACKSPAN_P75, PACKSPAN_P90, PACKSPAN_P95, PACKSPAN_P99};
+enum { ROUTE_COLUMNS = sizeof route_columns / sizeof route_columns[0] };
+
+static const struct result_row *route_row(const struct packspan_results *r,
+                                          const struct consensus_row *about, size_t k)
+{
+    size_t row = 0;
+    while (r->rows[row].set_row != about->routes->rows[k] ||
+           strcmp(r->rows[row].candidate, about->candidate) != 0)
+        row++;
+    return &r->rows[row];
+}
+
+static void write_route(FILE *f, const struct packspan_results *r, size_t i, size_t k)
+{
+    const struct result_row *row = route_row(r, &r->consensus[i], k);
+    size_t other;
+    put_row_start(f, r, row);
+    for (int s = 0; s < ROUTE_COLUMNS; s++)
+        put_number(f, row->values[route_columns[s]]);
+    put_known_number(f, packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_WEIGHT));
+    put_known_number(
+        f, packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_NORMALISED_DEVIATION));
+    fputs(",,,,", f);
+    if (packspan_consensus_route_rests_on(r, i, k, &other))
+        fprintf(f, "left out: depends on %s", packspan_consensus_route(r, i, other));
+    else
+        fputs(packspan_consensus_route_disagrees(r, i, k) ? "disagrees" : "agrees", f);
+    fputc('\n', f);
+}
+
+/* A row of the consensus itself: mean and sd, then the test. */
+static void write_agreement(FILE *f, const struct packspan_results *r, size_t i, const char *name,
+                            packspan_consensus_value mean, packspan_consensus_value sd,
+                            const char *verdict)
+{
+    put_candidate(f, r, r->consensus[i].candidate);
+    fprintf(f, "%s,%s,%s", packspan_consensus_vehicle(r, i), name,
+            quantities[Q_usable_energy].measure->table);
+    put_number(f, packspan_consensus_number(r, i, mean));
+    put_number(f, packspan_consensus_number(r, i, sd));
+    for (int s = 2; s < ROUTE_COLUMNS + 2; s++)
+        fputc(',', f);
+    put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED));
+    put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM));
+    put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_PROBABILITY));
+    fprintf(f, ",%s\n", verdict);
+}
+
+static void write_routes(FILE *f, const struct packspan_results *r)
+{
+    put_candidate(f, r, "candidate");
+    fputs("vehicle,route,unit", f);
+    for (int s = 0; s < ROUTE_COLUMNS; s++)
+        fprintf(f, ",%s", packspan_statistic_name(route_columns[s]));
+    fputs(",weight,normalised_deviation,chi_squared,degrees_of_freedom,probability,verdict\n", f);
+    for (size_t i = 0; i < r->consensus_count; i++) {
+        bool holds = packspan_consensus_holds(r, i);
+        for (size_t k = 0; k < r->consensus[i].routes->count; k++)
+            write_route(f, r, i, k);
+        if (!r->consensus[i].known)
+            continue;
+        write_agreement(f, r, i, "usable_energy_consensus", PACKSPAN_CONSENSUS_MEAN,
+                        PACKSPAN_CONSENSUS_SD, holds ? "consistent" : "inconsistent");
+        if (!holds)
+            write_agreement(f, r, i, "usable_energy_random_effects",
+                            PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN,
+                            PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD, "routes differ");
+    }
 }
 
 static void write_candidates(FILE *f, const struct packspan_results *r)
