@@ -254,14 +254,15 @@ size_t packspan_claim_count(const packspan_results *r);
 const char *packspan_claim_text(const packspan_results *r, size_t i, packspan_claim_field field);
 double packspan_claim_number(const packspan_results *r, size_t i, packspan_claim_value value);
 
-/* ---- The routes to usable energy, and what they agree on -------------------------------------- */
+/* ---- The routes to usable energy, and what they agree on --------------------------------------
+ */
 
 typedef enum packspan_consensus_value {
     PACKSPAN_CONSENSUS_MEAN, /* kWh: generalised least squares with the routes' joint covariance */
     PACKSPAN_CONSENSUS_SD,   /* kWh */
     PACKSPAN_CONSENSUS_CHI_SQUARED, /* consistency test: Cox, Metrologia 39 (2002), procedure A */
     PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM,
-    PACKSPAN_CONSENSUS_PROBABILITY, /* of so large a chi-squared when the routes agree */
+    PACKSPAN_CONSENSUS_PROBABILITY,         /* of so large a chi-squared when the routes agree */
     PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN, /* kWh: DerSimonian and Laird, for routes that differ */
     PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD    /* kWh */
 } packspan_consensus_value;

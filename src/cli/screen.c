@@ -183,6 +183,44 @@ static void print_section(FILE *f, const packspan_results *r, const char *subjec
             print_row(f, r, i, layout, section == SECTION_ENERGY ? shared : axis_of(r, i));
 }
 
+/* What the subject's routes agree on, in a sentence. */
+static void print_consensus(FILE *f, const packspan_results *r, const char *subject)
+{
+    size_t i = 0;
+    while (i < packspan_consensus_count(r) &&
+           (!is_overall(packspan_consensus_candidate(r, i)) ||
+            strcmp(packspan_consensus_vehicle(r, i), subject) != 0))
+        i++;
+    if (i == packspan_consensus_count(r) || packspan_consensus_route_count(r, i) < 2 ||
+        isnan(packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_MEAN)))
+        return;
+    bool holds = packspan_consensus_holds(r, i);
+    fprintf(f,
+            "  Together they give %.2f kWh with sd %.2f and %s (chi-squared %.3g with %.0f degrees "
+            "of freedom,\n  probability %.3g).",
+            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_MEAN),
+            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_SD),
+            holds ? "are consistent" : "disagree",
+            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED),
+            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM),
+            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_PROBABILITY));
+    const char *joint = holds ? " Farthest off: " : " It is ";
+    for (size_t k = 0; k < packspan_consensus_route_count(r, i); k++) {
+        if (!packspan_consensus_route_disagrees(r, i, k))
+            continue;
+        fprintf(f, "%s%s (%+.2f times twice its sd)", joint, packspan_consensus_route(r, i, k),
+                packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_NORMALISED_DEVIATION));
+        joint = ", ";
+    }
+    if (strcmp(joint, ", ") == 0)
+        fprintf(f, ".");
+    if (!holds)
+        fprintf(f, " Allowing for\n  differences between routes: %.2f kWh with sd %.2f.",
+                packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN),
+                packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD));
+    fprintf(f, "\n");
+}
+
 /* A probability in percent with the digits that the number of samples supports. */
 static void print_percent(FILE *f, double probability, double error)
 {
@@ -375,8 +413,11 @@ void print_results(FILE *f, packspan_case *c, const packspan_results *r, const c
         fprintf(f, "the evidence leaves %.0f effective samples\n", packspan_results_effective(r));
     fprintf(f, "subject %s%s%s\n", subject, *title ? ": " : "", title);
     struct layout layout = layout_of(r, subject);
-    for (int s = 0; s < SECTION_COUNT; s++)
+    for (int s = 0; s < SECTION_COUNT; s++) {
         print_section(f, r, subject, (enum section)s, titles[s], layout);
+        if (s == SECTION_ENERGY)
+            print_consensus(f, r, subject);
+    }
     print_candidates(f, r);
     if (packspan_observation_count(r) > 0)
         fprintf(f, "\nEvidence\n");

@@ -222,8 +222,7 @@ static void sum_routes(const struct plan_set *set, size_t c, const struct route_
                     (double)weight_at(weights, i) * (x[a][i] - m->mean[a]) * (x[b][i] - m->mean[b]);
 }
 
-void route_moments_merge(struct route_moments *into, const struct route_moments *part,
-                         size_t count)
+void route_moments_merge(struct route_moments *into, const struct route_moments *part, size_t count)
 {
     if (part->weight == 0.0)
         return;

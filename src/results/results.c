@@ -9,7 +9,6 @@
 #include "results/row.h"
 
 enum { EFFECTIVE_FEW = 1000 }; /* fewer effective samples than this are warned about */
-#define ENERGY_TABLE_UNIT 3.6e6 /* J per kWh, the tables' unit of energy */
 #define HEAVIEST_SHARE 0.01    /* and one sample that carries more than this */
 
 /* ---- groups ---- */
@@ -123,8 +122,7 @@ static void fill_consensus(struct packspan_results *r, size_t group, const struc
     double bias = g->effective > 1.0 ? g->effective / (g->effective - 1.0) : 1.0;
     for (size_t a = 0; a < n; a++)
         for (size_t b = 0; b <= a; b++)
-            covariance[a * n + b] = covariance[b * n + a] =
-                m.products[a][b] / m.weight * bias;
+            covariance[a * n + b] = covariance[b * n + a] = m.products[a][b] / m.weight * bias;
     row->known = consensus_make(n, m.mean, covariance, &row->consensus) == PACKSPAN_OK;
 }
 
@@ -630,7 +628,18 @@ const char *packspan_consensus_candidate(const packspan_results *r, size_t i)
     return consensus_row(r, i)->candidate;
 }
 
-double packspan_consensus_number(const packspan_results *r, size_t i, packspan_consensus_value value)
+/* J in the tables' unit. */
+static double energy_in_table(const packspan_results *r, double joules)
+{
+    const struct measure *m = quantities[Q_usable_energy].measure;
+    struct unit_factor unit;
+    if (unit_convert(r->outcome.set->source->units, m->table, m->si, &unit) != UNIT_FITS)
+        return (double)NAN;
+    return joules / unit.scale;
+}
+
+double packspan_consensus_number(const packspan_results *r, size_t i,
+                                 packspan_consensus_value value)
 {
     const struct consensus_row *row = consensus_row(r, i);
     const struct consensus *c = &row->consensus;
@@ -638,9 +647,9 @@ double packspan_consensus_number(const packspan_results *r, size_t i, packspan_c
         return (double)NAN;
     switch (value) {
     case PACKSPAN_CONSENSUS_MEAN:
-        return c->value / ENERGY_TABLE_UNIT;
+        return energy_in_table(r, c->value);
     case PACKSPAN_CONSENSUS_SD:
-        return c->u / ENERGY_TABLE_UNIT;
+        return energy_in_table(r, c->u);
     case PACKSPAN_CONSENSUS_CHI_SQUARED:
         return c->chi_squared;
     case PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM:
@@ -648,9 +657,9 @@ double packspan_consensus_number(const packspan_results *r, size_t i, packspan_c
     case PACKSPAN_CONSENSUS_PROBABILITY:
         return c->probability;
     case PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN:
-        return c->random_effects.value / ENERGY_TABLE_UNIT;
+        return energy_in_table(r, c->random_effects.value);
     case PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD:
-        return c->random_effects.u / ENERGY_TABLE_UNIT;
+        return energy_in_table(r, c->random_effects.u);
     }
     return (double)NAN;
 }
@@ -687,8 +696,7 @@ bool packspan_consensus_route_disagrees(const packspan_results *r, size_t i, siz
     return consensus_row(r, i)->known && consensus_row(r, i)->consensus.route[k].disagrees;
 }
 
-bool packspan_consensus_route_rests_on(const packspan_results *r, size_t i, size_t k,
-                                       size_t *other)
+bool packspan_consensus_route_rests_on(const packspan_results *r, size_t i, size_t k, size_t *other)
 {
     const struct consensus_row *row = consensus_row(r, i);
     if (!row->known || row->consensus.route[k].used)

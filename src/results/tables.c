@@ -148,8 +148,8 @@ static void write_route(FILE *f, const struct packspan_results *r, size_t i, siz
     for (int s = 0; s < ROUTE_COLUMNS; s++)
         put_number(f, row->values[route_columns[s]]);
     put_known_number(f, packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_WEIGHT));
-    put_known_number(
-        f, packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_NORMALISED_DEVIATION));
+    put_known_number(f,
+                     packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_NORMALISED_DEVIATION));
     fputs(",,,,", f);
     if (packspan_consensus_route_rests_on(r, i, k, &other))
         fprintf(f, "left out: depends on %s", packspan_consensus_route(r, i, other));
