@@ -42,7 +42,8 @@ static bool name_files(struct reading *r, const char *folder)
     c->inputs_file = path_in_case(r, "inputs.csv");
     c->trips_file = path_in_case(r, "trips.csv");
     c->claims_file = path_in_case(r, "claims.csv");
-    return c->name && c->inputs_file && c->trips_file && c->claims_file;
+    c->links_file = path_in_case(r, "links.csv");
+    return c->name && c->inputs_file && c->trips_file && c->claims_file && c->links_file;
 }
 
 static bool open_units(struct reading *r)
@@ -73,6 +74,7 @@ static void read_tables(struct reading *r)
     read_inputs(r);
     read_trips(r);
     read_claims(r);
+    read_links(r);
     read_settings(r);
     check_other_files(r);
 }
@@ -136,18 +138,23 @@ void case_data_free(struct case_data *c)
     }
     for (size_t i = 0; i < c->claim_count; i++)
         free_claim(&c->claims[i]);
+    for (size_t i = 0; i < c->link_count; i++)
+        free(c->links[i].source);
+    copula_close(&c->copula);
     for (size_t i = 0; i < c->cycle_count; i++)
         cycle_free(&c->cycles[i]);
     free(c->vehicles);
     free(c->inputs);
     free(c->trips);
     free(c->claims);
+    free(c->links);
     free(c->cycles);
     unit_system_free(c->units);
     problems_clear(&c->problems);
     free(c->inputs_file);
     free(c->trips_file);
     free(c->claims_file);
+    free(c->links_file);
     free(c->folder);
     free(c->name);
     *c = (struct case_data){.subject = SIZE_MAX};

@@ -10,6 +10,7 @@
 #include "base/problems.h"
 #include "case/settings.h"
 #include "case/units.h"
+#include "draw/copula.h"
 #include "draw/shape.h"
 #include "model/quantity.h"
 
@@ -68,6 +69,14 @@ struct claim {
     long line;
 };
 
+/* One row of links.csv. */
+struct link {
+    size_t a, b; /* indices into case_data.inputs, as the row names them */
+    double rank_correlation;
+    char *source;
+    long line;
+};
+
 struct case_data {
     char *folder, *name; /* name: last part of the folder's path */
     struct vehicle *vehicles;
@@ -78,12 +87,15 @@ struct case_data {
     size_t trip_count;
     struct claim *claims;
     size_t claim_count;
+    struct link *links;
+    size_t link_count;
+    struct copula copula; /* its members are indices into inputs */
     struct cycle *cycles; /* [0] is udds, [1] is hwfet, then every other one that a trip names */
     size_t cycle_count;
     struct settings settings;
     struct unit_system *units;
-    struct problems problems;                     /* errors and warnings found while reading */
-    char *inputs_file, *trips_file, *claims_file; /* paths for messages */
+    struct problems problems; /* errors and warnings found while reading */
+    char *inputs_file, *trips_file, *claims_file, *links_file; /* paths for messages */
 };
 
 /* Reads every table of `folder`, reporting all problems of all tables in one pass into

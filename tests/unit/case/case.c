@@ -393,7 +393,6 @@ static void tables_of_later_versions_are_refused(void **state)
 {
     (void)state;
     put_good_tables();
-    put("c/links.csv", "x\n");
     put("c/evidence.csv", "x\n");
     put("c/candidates.csv", "x\n");
     put("c/study.csv", "x\n");
@@ -401,9 +400,8 @@ static void tables_of_later_versions_are_refused(void **state)
 #define LATER                                                                                      \
     "is not read by this version of packspan; remove it or rename it: leaving it out silently "    \
     "would change the answer\n"
-    check_case(PACKSPAN_BAD_CASE,
-               "c/candidates.csv: " LATER "c/evidence.csv: " LATER "c/links.csv: " LATER
-               "c/points.csv: " LATER "c/study.csv: " LATER);
+    check_case(PACKSPAN_BAD_CASE, "c/candidates.csv: " LATER "c/evidence.csv: " LATER
+                                  "c/points.csv: " LATER "c/study.csv: " LATER);
 }
 
 static void other_tables_are_doubted(void **state)
@@ -418,7 +416,7 @@ static void other_tables_are_doubted(void **state)
     check_case(PACKSPAN_OK,
                "c/Claims.CSV: warning: is not a table of a case; did you mean 'claims.csv'?\n"
                "c/measurements.csv: warning: is not a table of a case; packspan reads "
-               "vehicles.csv, inputs.csv, trips.csv, claims.csv, settings.csv and "
+               "vehicles.csv, inputs.csv, trips.csv, claims.csv, links.csv, settings.csv and "
                "cycle_NAME.csv\n"
                "c/trip.csv: warning: is not a table of a case; did you mean 'trips.csv'?\n");
 }
