@@ -220,7 +220,7 @@ static packspan_status write_record(struct packspan_results *r, const char *fold
                                     const struct table_writer *tables, size_t table_count)
 {
     static const char *const case_tables[] = {"vehicles.csv", "inputs.csv", "trips.csv",
-                                              "claims.csv", "settings.csv"};
+                                              "claims.csv",   "links.csv",  "settings.csv"};
     const struct case_data *c = r->outcome.plan->source;
     char *path = text_format("%s/run.csv", folder);
     struct file_draft draft;
