@@ -125,7 +125,21 @@ static bool take_defaults(packspan_case *c, const struct plan *p, size_t vehicle
     return true;
 }
 
-/* Results in the tables' order, then defaults, then what is not known. */
+static bool take_link(packspan_case *c, const struct link *link)
+{
+    const struct plan *p = &c->set.plans[0];
+    const struct input *a = &c->data.inputs[link->a], *b = &c->data.inputs[link->b];
+    char *partner = plan_label(p, b->quantity, b->trip);
+    char *text = partner ? text_format("%s.%s, rank correlation %g, %s:%ld",
+                                       plan_vehicle_name(p, b->vehicle), partner,
+                                       link->rank_correlation, c->data.links_file, link->line)
+                         : NULL;
+    free(partner);
+    return add_value(c, PACKSPAN_LINKED, plan_vehicle_name(p, a->vehicle),
+                     plan_label(p, a->quantity, a->trip), text);
+}
+
+/* Results in the tables' order, then defaults, then what is not known, then links. */
 static bool take_values(packspan_case *c, const struct plan *p)
 {
     for (size_t r = 0; r < p->result_count; r++) {
@@ -145,6 +159,9 @@ static bool take_values(packspan_case *c, const struct plan *p)
                        plan_label(p, gap->quantity, gap->trip), text_copy(gap->reason)))
             return false;
     }
+    for (size_t i = 0; i < c->data.link_count; i++)
+        if (!take_link(c, &c->data.links[i]))
+            return false;
     return true;
 }
 

@@ -44,8 +44,9 @@ static bool name_files(struct reading *r, const char *folder)
     c->claims_file = path_in_case(r, "claims.csv");
     c->evidence_file = path_in_case(r, "evidence.csv");
     c->candidates_file = path_in_case(r, "candidates.csv");
+    c->links_file = path_in_case(r, "links.csv");
     return c->name && c->inputs_file && c->trips_file && c->claims_file && c->evidence_file &&
-           c->candidates_file;
+           c->candidates_file && c->links_file;
 }
 
 static bool open_units(struct reading *r)
@@ -78,6 +79,7 @@ static void read_tables(struct reading *r)
     read_claims(r);
     read_evidence(r);
     read_candidates(r);
+    read_links(r);
     read_settings(r);
     check_other_files(r);
 }
@@ -155,6 +157,9 @@ void case_data_free(struct case_data *c)
     }
     for (size_t i = 0; i < c->candidate_count; i++)
         free_candidate(&c->candidates[i]);
+    for (size_t i = 0; i < c->link_count; i++)
+        free(c->links[i].source);
+    copula_close(&c->copula);
     for (size_t i = 0; i < c->cycle_count; i++)
         cycle_free(&c->cycles[i]);
     free(c->vehicles);
@@ -163,6 +168,7 @@ void case_data_free(struct case_data *c)
     free(c->claims);
     free(c->observations);
     free(c->candidates);
+    free(c->links);
     free(c->cycles);
     unit_system_free(c->units);
     problems_clear(&c->problems);
@@ -171,6 +177,7 @@ void case_data_free(struct case_data *c)
     free(c->claims_file);
     free(c->evidence_file);
     free(c->candidates_file);
+    free(c->links_file);
     free(c->folder);
     free(c->name);
     *c = (struct case_data){.subject = SIZE_MAX};

@@ -10,6 +10,7 @@
 #include "base/problems.h"
 #include "case/settings.h"
 #include "case/units.h"
+#include "draw/copula.h"
 #include "draw/shape.h"
 #include "model/quantity.h"
 
@@ -68,6 +69,14 @@ struct claim {
     long line;
 };
 
+/* One row of links.csv. */
+struct link {
+    size_t a, b; /* indices into case_data.inputs, as the row names them */
+    double rank_correlation;
+    char *source;
+    long line;
+};
+
 /* One row of evidence.csv: a Gaussian reading (value, sd) or an interval (low, high). */
 struct observation {
     size_t vehicle;
@@ -105,13 +114,16 @@ struct case_data {
     size_t observation_count;
     struct candidate *candidates; /* by name; none when there is no candidates.csv */
     size_t candidate_count;
+    struct link *links;
+    size_t link_count;
+    struct copula copula; /* its members are indices into inputs */
     struct cycle *cycles; /* [0] is udds, [1] is hwfet, then every other one that a trip names */
     size_t cycle_count;
     struct settings settings;
     struct unit_system *units;
     struct problems problems; /* errors and warnings found while reading */
     /* paths for messages */
-    char *inputs_file, *trips_file, *claims_file, *evidence_file, *candidates_file;
+    char *inputs_file, *trips_file, *claims_file, *evidence_file, *candidates_file, *links_file;
 };
 
 /* Reads every table of `folder`, reporting all problems of all tables in one pass into

@@ -40,7 +40,7 @@ static char *trip_quantity_advice(const char *word)
     return advice(word, names, count, NULL);
 }
 
-static size_t find_trip(const struct case_data *c, const char *name)
+size_t find_trip_named(const struct case_data *c, const char *name)
 {
     size_t i = 0;
     while (i < c->trip_count && strcmp(c->trips[i].name, name) != 0)
@@ -65,7 +65,7 @@ static bool read_trip_quantity(struct reading *r, const struct sheet *s, size_t 
         sheet_wrong_composed(s, row, column, "is not worked out for a trip",
                              trip_quantity_advice(quantity));
     free(quantity);
-    *trip = find_trip(c, point + 1);
+    *trip = find_trip_named(c, point + 1);
     if (*trip < c->trip_count)
         return good;
     if (c->trip_count)

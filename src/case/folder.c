@@ -14,9 +14,9 @@ static const char extension[] = ".csv";
 
 static const char *const known_tables[] = {"vehicles.csv", "inputs.csv",   "trips.csv",
                                            "claims.csv",   "evidence.csv", "candidates.csv",
-                                           "settings.csv"};
+                                           "links.csv",    "settings.csv"};
 /* What a case may say in words that are not understood yet. */
-static const char *const later_tables[] = {"links.csv", "study.csv", "points.csv"};
+static const char *const later_tables[] = {"study.csv", "points.csv"};
 static const char *const shipped_cycles[] = {"udds", "hwfet", "us06", "sc03", "wltc3b"};
 
 #define COUNT(list) (sizeof(list) / sizeof(list)[0])
@@ -111,7 +111,7 @@ static void warn_of_stray(struct reading *r, const char *name)
 {
     char *remedy = advice(name, known_tables, COUNT(known_tables),
                           "packspan reads vehicles.csv, inputs.csv, trips.csv, claims.csv, "
-                          "settings.csv and cycle_NAME.csv");
+                          "links.csv, settings.csv and cycle_NAME.csv");
     report_file(r, name, SEVERITY_WARNING, remedy ? "is not a table of a case" : NULL, remedy);
     free(remedy);
 }

@@ -69,6 +69,7 @@ static void read_row(struct reading *r, const struct sheet *s, size_t row)
     bool owned = read_vehicle(r, s, row, VEHICLE, true, &in.vehicle);
     if (strcmp(sheet_text(s, row, QUANTITY), "cycle") == 0) {
         sheet_wrong(s, row, QUANTITY, "is a condition of a trip", "write it in trips.csv");
+        r->inputs_unknown = true;
         return; /* no other column of the row means what it does here */
     }
     in.quantity = read_input_quantity(s, row, QUANTITY);
@@ -76,8 +77,10 @@ static void read_row(struct reading *r, const struct sheet *s, size_t row)
     warn_without_source(s, row, SOURCE);
     if (owned && in.quantity < QUANTITY_COUNT)
         add_input(r, s, row, QUANTITY, &in);
-    else
+    else {
+        r->inputs_unknown = true;
         free_input(&in);
+    }
 }
 
 void read_inputs(struct reading *r)
@@ -88,6 +91,7 @@ void read_inputs(struct reading *r)
     if (status == PACKSPAN_MISSING)
         report_missing_table(r, path,
                              "a case says here what is known: vehicle,quantity,unit,shape,...");
+    r->inputs_unknown = status != PACKSPAN_OK || s.damaged;
     if (status != PACKSPAN_OK)
         return;
     r->readings = calloc(s.table.row_count + 1, sizeof *r->readings);

@@ -14,7 +14,9 @@ struct reading {
     size_t own_cycle_count;
     char **readings; /* [reading_count]: files that rows of shape observed name */
     size_t reading_count;
-    bool trips_unknown; /* trips.csv is so wrong that no trip is known */
+    bool trips_unknown;  /* trips.csv is so wrong that no trip is known */
+    bool inputs_unknown; /* a row of inputs.csv or trips.csv is so wrong that its input is not
+                            known */
     bool missing, unreadable, no_memory;
 };
 
@@ -73,6 +75,11 @@ char *copy_or_fail(struct reading *r, const char *text);
 
 /* ---- Rows ---- */
 
+/* A trip's index; c->trip_count when there is none of that name. */
+size_t find_trip_named(const struct case_data *c, const char *name);
+/* Whether a trip can give it. */
+bool is_condition(enum quantity_id id);
+
 /* A vehicle's index, or VEHICLE_ALL where that is allowed. False when there is none, which is
  * reported unless no vehicle is known at all. */
 bool read_vehicle(struct reading *r, const struct sheet *s, size_t row, size_t column,
@@ -122,6 +129,7 @@ void read_trips(struct reading *r);
 void read_claims(struct reading *r);
 void read_evidence(struct reading *r);
 void read_candidates(struct reading *r);
+void read_links(struct reading *r);
 void read_settings(struct reading *r);
 
 /* ---- The folder and its cycles ---- */

@@ -111,7 +111,7 @@ static void read_cycle_row(struct reading *r, const struct sheet *s, size_t row,
 
 /* ---- a condition's row ---- */
 
-static bool is_condition(enum quantity_id id)
+bool is_condition(enum quantity_id id)
 {
     return quantities[id].role == QUANTITY_CONDITION || id == Q_accessory_power;
 }
@@ -154,6 +154,7 @@ static void read_condition_row(struct reading *r, const struct sheet *s, size_t 
                        .line = s->table.lines[row]};
     read_shape_row(r, s, row, &shape_columns, &in);
     if (trip == TRIP_NONE || in.quantity == QUANTITY_COUNT) {
+        r->inputs_unknown = true;
         free_input(&in);
         return;
     }
@@ -219,6 +220,7 @@ void read_trips(struct reading *r)
     if (status != PACKSPAN_OK)
         return;
     r->trips_unknown = s.damaged;
+    r->inputs_unknown = r->inputs_unknown || s.damaged;
     read_rows(r, &s);
     sheet_close(&s);
 }

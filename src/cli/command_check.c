@@ -52,6 +52,7 @@ int command_check(const struct options *options)
         return status;
     printf("case %s: no errors\n", packspan_case_name(c));
     print_values(c, PACKSPAN_GIVEN, "Given", "<-");
+    print_values(c, PACKSPAN_LINKED, "Linked", "with");
     print_values(c, PACKSPAN_WORKED_OUT, "Worked out", "<-");
     print_values(c, PACKSPAN_DEFAULT, "Defaults used", "=");
     print_values(c, PACKSPAN_NOT_KNOWN, "Not worked out", ":");

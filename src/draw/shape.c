@@ -231,13 +231,14 @@ static double kept_high(const struct shape *s)
     return s->law->drops_readings ? 0.0 : s->cut_high;
 }
 
-static void block_quantiles(const struct shape *s, size_t n, const double *u, double *x)
+static void block_quantiles(const struct shape *s, size_t n, const double *lower,
+                            const double *upper, double *x)
 {
     double p[LAW_BLOCK] = {0}, q[LAW_BLOCK] = {0};
     double cut_low = kept_low(s), cut_high = kept_high(s), share = 1.0 - cut_low - cut_high;
     for (size_t i = 0; i < n; i++) {
-        p[i] = cut_low + u[i] * share;
-        q[i] = cut_high + (1.0 - u[i]) * share;
+        p[i] = cut_low + lower[i] * share;
+        q[i] = cut_high + upper[i] * share;
     }
     s->law->quantiles(s, n, p, q, x);
     for (size_t i = 0; i < n; i++) {
@@ -246,11 +247,23 @@ static void block_quantiles(const struct shape *s, size_t n, const double *u, do
     }
 }
 
-void shape_quantiles(const struct shape *s, size_t n, const double *u, double *x)
+void shape_tail_quantiles(const struct shape *s, size_t n, const double *lower, const double *upper,
+                          double *x)
 {
     for (size_t done = 0; done < n; done += LAW_BLOCK) {
         size_t count = n - done < LAW_BLOCK ? n - done : LAW_BLOCK;
-        block_quantiles(s, count, u + done, x + done);
+        block_quantiles(s, count, lower + done, upper + done, x + done);
+    }
+}
+
+void shape_quantiles(const struct shape *s, size_t n, const double *u, double *x)
+{
+    double upper[LAW_BLOCK];
+    for (size_t done = 0; done < n; done += LAW_BLOCK) {
+        size_t count = n - done < LAW_BLOCK ? n - done : LAW_BLOCK;
+        for (size_t i = 0; i < count; i++)
+            upper[i] = 1.0 - u[done + i];
+        block_quantiles(s, count, u + done, upper, x + done);
     }
 }
 

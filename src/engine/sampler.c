@@ -11,7 +11,8 @@ struct sampler {
     const struct plan *plan;
     struct stream *streams; /* [node_count]; only those of inputs are used */
     double *space;
-    double **columns; /* [node_count] */
+    double **columns;       /* [node_count] */
+    double **input_columns; /* [input_count], as the case's inputs */
 };
 
 static void open_stream(const struct plan *p, const struct plan_node *node, struct stream *s)
@@ -23,14 +24,38 @@ static void open_stream(const struct plan *p, const struct plan_node *node, stru
                 quantities[node->quantity].name);
 }
 
+static void convert_to_si(const struct input *in, size_t n, double *x)
+{
+    struct unit_factor to_si = in->to_si;
+    for (size_t i = 0; i < n; i++)
+        x[i] = to_si.scale * x[i] + to_si.offset;
+}
+
 static void draw_input(const struct plan_node *node, const struct stream *s, uint64_t first,
                        size_t n, double *x)
 {
-    struct unit_factor to_si = node->input->to_si;
     stream_uniforms(s, first, n, x);
     shape_quantiles(node->input->shape, n, x, x);
-    for (size_t i = 0; i < n; i++)
-        x[i] = to_si.scale * x[i] + to_si.offset;
+    convert_to_si(node->input, n, x);
+}
+
+static void draw_linked(struct sampler *s, const struct copula_group *g, uint64_t first, size_t n)
+{
+    const struct plan *p = s->plan;
+    for (size_t k = 0; k < g->size; k++) {
+        double *x = s->input_columns[g->members[k]];
+        stream_uniforms(&s->streams[p->input_nodes[g->members[k]]], first, n, x);
+        copula_scores(n, x, x);
+    }
+    copula_mix(g, n, s->input_columns);
+    for (size_t k = 0; k < g->size; k++) {
+        /* a candidate's row in the place of the linked one keeps the link */
+        const struct input *in = p->nodes[p->input_nodes[g->members[k]]].input;
+        double *x = s->input_columns[g->members[k]], upper[BLOCK_SAMPLES];
+        copula_tails(n, x, x, upper);
+        shape_tail_quantiles(in->shape, n, x, upper, x);
+        convert_to_si(in, n, x);
+    }
 }
 
 static void average(const struct sampler *s, const struct plan_node *node, size_t n, double *x)
@@ -67,7 +92,8 @@ static void fill_column(struct sampler *s, size_t k, uint64_t first, size_t n)
     double *x = s->columns[k];
     switch (node->kind) {
     case NODE_INPUT:
-        draw_input(node, &s->streams[k], first, n, x);
+        if (!node->linked || node->fixed)
+            draw_input(node, &s->streams[k], first, n, x);
         break;
     case NODE_FALLBACK:
         for (size_t i = 0; i < n; i++)
@@ -90,8 +116,9 @@ packspan_status sampler_open(const struct plan *p, struct sampler **out)
     s->plan = p;
     s->streams = calloc(p->node_count + 1, sizeof *s->streams);
     s->columns = calloc(p->node_count + 1, sizeof *s->columns);
+    s->input_columns = calloc(p->source->input_count + 1, sizeof *s->input_columns);
     s->space = aligned_alloc(64, (p->node_count + 1) * BLOCK_SAMPLES * sizeof *s->space);
-    if (!s->streams || !s->columns || !s->space) {
+    if (!s->streams || !s->columns || !s->input_columns || !s->space) {
         sampler_free(s);
         return PACKSPAN_NO_MEMORY;
     }
@@ -102,6 +129,8 @@ packspan_status sampler_open(const struct plan *p, struct sampler **out)
         if (p->nodes[k].fixed)
             fill_column(s, k, 0, BLOCK_SAMPLES);
     }
+    for (size_t i = 0; i < p->source->input_count; i++)
+        s->input_columns[i] = s->columns[p->input_nodes[i]];
     *out = s;
     return PACKSPAN_OK;
 }
@@ -112,6 +141,7 @@ void sampler_free(struct sampler *s)
         return;
     free(s->streams);
     free(s->columns);
+    free(s->input_columns);
     free(s->space);
     free(s);
 }
@@ -145,7 +175,10 @@ size_t sampler_fill(struct sampler *s, uint64_t first, size_t n, uint64_t *drop,
                     uint64_t *invalid_by_node)
 {
     const struct plan *p = s->plan;
+    const struct copula *copula = &p->source->copula;
     memset(drop, 0, n * sizeof *drop);
+    for (size_t g = 0; g < copula->group_count; g++)
+        draw_linked(s, &copula->groups[g], first, n);
     for (size_t k = 0; k < p->node_count; k++) {
         if (!p->nodes[k].fixed)
             fill_column(s, k, first, n);

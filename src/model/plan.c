@@ -477,6 +477,20 @@ bool plan_uses(const struct plan *p, size_t node)
     return false;
 }
 
+/* Every input has a node, whether anything uses it or not. */
+static void resolve_inputs(struct planner *pl)
+{
+    const struct case_data *c = pl->source;
+    struct plan *p = pl->plan;
+    for (size_t i = 0; i < c->input_count; i++) {
+        const struct input *in = &c->inputs[i];
+        p->input_nodes[i] = resolve(pl, (struct target){in->vehicle, in->quantity, in->trip});
+    }
+    for (size_t g = 0; g < c->copula.group_count && !pl->no_memory; g++)
+        for (size_t k = 0; k < c->copula.groups[g].size; k++)
+            p->nodes[p->input_nodes[c->copula.groups[g].members[k]]].linked = true;
+}
+
 static void warn_of_inputs(struct planner *pl, const struct input *inputs, size_t count)
 {
     struct plan *p = pl->plan;
@@ -584,11 +598,12 @@ packspan_status plan_make(const struct case_data *source, const struct candidate
     out->traces = calloc(source->cycle_count + 1, sizeof *out->traces);
     out->claim_nodes = calloc(source->claim_count + 1, sizeof *out->claim_nodes);
     out->observation_nodes = calloc(source->observation_count + 1, sizeof *out->observation_nodes);
+    out->input_nodes = calloc(source->input_count + 1, sizeof *out->input_nodes);
     out->vehicle_order = order_of(source->vehicle_count, compare_vehicles, source);
     out->trip_order = order_of(source->trip_count, compare_trips, source);
     out->claim_order = order_of(source->claim_count, compare_claims, source);
     if (!pl.states || !out->traces || !out->claim_nodes || !out->observation_nodes ||
-        !out->vehicle_order || !out->trip_order || !out->claim_order ||
+        !out->input_nodes || !out->vehicle_order || !out->trip_order || !out->claim_order ||
         make_traces(out) != PACKSPAN_OK) {
         free(pl.states);
         return PACKSPAN_NO_MEMORY;
@@ -603,6 +618,7 @@ packspan_status plan_make(const struct case_data *source, const struct candidate
             collect(&pl, out->vehicle_order[k], out->trip_order[j]);
     }
     resolve_rows(&pl);
+    resolve_inputs(&pl);
     warn_of_inputs(&pl, source->inputs, source->input_count);
     if (candidate)
         warn_of_inputs(&pl, candidate->inputs, candidate->input_count);
@@ -631,6 +647,7 @@ void plan_free(struct plan *p)
     free(p->results);
     free(p->claim_nodes);
     free(p->observation_nodes);
+    free(p->input_nodes);
     problems_clear(&p->problems);
     *p = (struct plan){0};
 }

@@ -25,6 +25,7 @@ struct plan_node {
     size_t *args; /* earlier nodes: the relation's needs, or what a NODE_MEAN averages */
     size_t arg_count;
     bool fixed;        /* the same in every sample */
+    bool linked;       /* an input that is drawn together with others */
     bool intermediate; /* one reference's share of a mean; no result of its own */
 };
 
@@ -48,6 +49,7 @@ struct plan {
     size_t result_count, result_capacity;
     size_t *claim_nodes;       /* [claim_count], in the case's order */
     size_t *observation_nodes; /* [observation_count], likewise */
+    size_t *input_nodes;       /* [input_count], likewise */
     struct plan_gap *gaps;
     size_t gap_count, gap_capacity;
     struct trace *traces;     /* [cycle_count], as the case's cycles */

@@ -390,7 +390,7 @@ static packspan_status write_record(struct packspan_results *r, const char *fold
 {
     static const char *const case_tables[] = {"vehicles.csv", "inputs.csv",   "trips.csv",
                                               "claims.csv",   "evidence.csv", "candidates.csv",
-                                              "settings.csv"};
+                                              "links.csv",    "settings.csv"};
     const struct case_data *c = r->outcome.set->source;
     char *path = text_format("%s/run.csv", folder);
     struct file_draft draft;
