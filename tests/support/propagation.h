@@ -136,7 +136,7 @@ static inline struct summary propagate(const struct model *m)
         for (size_t i = 0; i < BLOCK_SAMPLES; i++)
             inside += y[i] >= m->inside_low && y[i] <= m->inside_high;
     }
-    struct distribution d = {layout, counts, s.moments};
+    struct distribution d = {layout, counts, s.moments, (double)s.moments.count};
     s.low = distribution_percentile(&d, 0.025);
     s.high = distribution_percentile(&d, 0.975);
     s.low_error = distribution_percentile_error(&d, 0.025);

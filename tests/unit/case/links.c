@@ -190,8 +190,8 @@ static void a_link_without_a_source_is_doubted(void **state)
     check_links("van,cell_mass,van,cell_energy,0.6,\n",
                 "c/links.csv:2: warning: has no source; write in source what document, how it "
                 "was read and how sure it is\n");
-    put("c/links.csv", "vehicle_a,quantity_a,vehicle_b,quantity_b\n"
-                       "van,cell_mass,van,cell_energy\n");
+    put("c/links.csv", "vehicle_a,quantity_a,vehicle_b,quantity_b,source\n"
+                       "van,cell_mass,van,cell_energy,judgement\n");
     struct case_data c;
     assert_int_equal(case_data_read("c", &c), PACKSPAN_BAD_CASE);
     assert_problems(&c.problems,

@@ -136,6 +136,7 @@ static void tally_column(struct column *c)
         bin_count(c->layout, m, c->x + done, c->counts);
         moments_of(m, c->x + done, &part);
         moments_merge(&c->d.moments, &part);
+        c->d.effective = (double)c->d.moments.count;
     }
     c->d.layout = c->layout;
     c->d.counts = c->counts;
