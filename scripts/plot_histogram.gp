@@ -68,7 +68,10 @@ exists_file(file) = system("test -r '" . folder . "/" . file . "' && echo yes") 
 set datafile separator tab
 set datafile columnheaders
 set datafile commentschars ""
-named(name) = strcol("vehicle") . "." . strcol("quantity") eq name
+# With candidates, VEHICLE.QUANTITY is their mixture and CANDIDATE:VEHICLE.QUANTITY one of them.
+with_candidates = system("head -n 1 '" . folder . "/summary.csv' 2>/dev/null | grep -c '^candidate,'") eq "1"
+of_candidate(c) = c eq "mixture" ? "" : c . ":"
+named(name) = (with_candidates ? of_candidate(strcol("candidate")) : "") . strcol("vehicle") . "." . strcol("quantity") eq name
 
 do for [file in "summary.csv histogram.csv"] {
     if (!exists_file(file)) {

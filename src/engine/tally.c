@@ -190,8 +190,14 @@ void bin_count(const struct bin_layout *l, size_t n, const double *x, uint64_t *
 void bin_count_weighted(const struct bin_layout *l, size_t n, const double *x,
                         const uint64_t *weights, uint64_t *counts)
 {
-    for (size_t i = 0; i < n; i++)
-        counts[bin_of(l, x[i])] += weights[i];
+    int32_t bin[BLOCK];
+    for (size_t done = 0; done < n; done += BLOCK) {
+        size_t m = n - done < BLOCK ? n - done : BLOCK;
+        for (size_t i = 0; i < m; i++)
+            bin[i] = bin_of(l, x[done + i]);
+        for (size_t i = 0; i < m; i++)
+            counts[bin[i]] += weights[done + i];
+    }
 }
 
 void moments_init(struct moments *m)
@@ -277,23 +283,23 @@ void moments_of(size_t n, const double *x, struct moments *m)
 void moments_of_weighted(size_t n, const double *x, const uint64_t *weights, struct moments *m)
 {
     moments_init(m);
-    double sum = 0.0, rest = 0.0;
+    double sum[LANES] = {0.0}, rest[LANES] = {0.0}, square[LANES] = {0.0};
+    if (n == 0)
+        return;
+    sum_and_extremes(n, x, &m->min, &m->max);
     for (size_t i = 0; i < n; i++) {
         m->count += weights[i];
-        sum += (double)weights[i] * x[i];
-        m->min = fmin(m->min, x[i]);
-        m->max = fmax(m->max, x[i]);
+        sum[i % LANES] += (double)weights[i] * x[i];
     }
-    if (m->count == 0)
-        return;
-    double total = (double)m->count, mean = sum / total;
+    double total = (double)m->count, mean = lane_sum(sum) / total;
     for (size_t i = 0; i < n; i++) {
-        double e = x[i] - mean;
-        rest += (double)weights[i] * e;
-        m->squares += (double)weights[i] * e * e;
+        double e = x[i] - mean, w = (double)weights[i];
+        rest[i % LANES] += w * e;
+        square[i % LANES] += w * e * e;
     }
-    m->mean = mean + rest / total;
-    m->squares = fmax(m->squares - rest * rest / total, 0.0);
+    double shift = lane_sum(rest);
+    m->mean = mean + shift / total;
+    m->squares = fmax(lane_sum(square) - shift * shift / total, 0.0);
 }
 
 void moments_merge(struct moments *into, const struct moments *part)
