@@ -137,7 +137,7 @@ packspan_status packspan_case_open(const char *folder, packspan_case **out)
     if (status == PACKSPAN_OK) {
         status = plan_make(&c->data, &c->plan);
         bool told = take_problems(c, &c->plan.problems);
-        if (!told || (status == PACKSPAN_OK && !take_values(c)))
+        if (!told || (status != PACKSPAN_NO_MEMORY && !take_values(c)))
             status = PACKSPAN_NO_MEMORY;
     }
     if (status == PACKSPAN_NO_MEMORY) {

@@ -42,4 +42,7 @@ packspan_status results_make(struct run_outcome *outcome, struct packspan_result
 /* The row of a node, or NULL when the node has none (a default). */
 const struct result_row *results_row_of(const struct packspan_results *r, size_t node);
 
+/* True when `folder` holds a case: the result claims.csv would replace the case's. */
+bool results_would_spoil_case(const char *folder);
+
 #endif

@@ -4,6 +4,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "base/file.h"
 #include "base/text.h"
@@ -257,6 +258,30 @@ static packspan_status write_record(struct packspan_results *r, const char *fold
     return status;
 }
 
+bool results_would_spoil_case(const char *folder)
+{
+    static const char *const marks[] = {"vehicles.csv", "inputs.csv"};
+    bool found = false;
+    for (size_t i = 0; i < sizeof marks / sizeof marks[0] && !found; i++) {
+        char *path = text_format("%s/%s", folder, marks[i]);
+        found = !path || access(path, F_OK) == 0;
+        free(path);
+    }
+    return found;
+}
+
+/* An earlier run's record and samples would not belong to the tables that are written now. */
+static void remove_earlier(const char *folder)
+{
+    static const char *const names[] = {"run.csv", "samples.csv"};
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        char *path = text_format("%s/%s", folder, names[i]);
+        if (path)
+            unlink(path); /* if it cannot be removed, it cannot be replaced: that will be told */
+        free(path);
+    }
+}
+
 packspan_status packspan_results_write(packspan_results *r, const char *folder)
 {
     static const struct table_writer tables[TABLES - 1] = {
@@ -265,9 +290,14 @@ packspan_status packspan_results_write(packspan_results *r, const char *folder)
         {"samples.csv", NULL},
     };
     size_t count = r->outcome.plan->source->settings.keep > 0 ? TABLES - 1 : TABLES - 2;
+    if (results_would_spoil_case(folder)) {
+        errno = EEXIST;
+        return fail(r, folder, PACKSPAN_USAGE);
+    }
     packspan_status status = file_make_folder(folder);
     if (status != PACKSPAN_OK)
         return fail(r, folder, status);
+    remove_earlier(folder);
     for (size_t i = 0; i < count && status == PACKSPAN_OK; i++)
         status = write_table(r, folder, &tables[i]);
     if (status == PACKSPAN_OK)
