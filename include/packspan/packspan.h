@@ -85,7 +85,8 @@ packspan_origin packspan_case_value(const packspan_case *c, size_t i, const char
                                     const char **quantity, const char **text);
 
 /* Writes a small case that runs at once and explains itself into `folder`, which must not exist or
- * be empty (PACKSPAN_USAGE otherwise). On PACKSPAN_IO errno tells why. */
+ * be empty (PACKSPAN_USAGE otherwise). PACKSPAN_MISSING when packspan's own templates are not
+ * found. On PACKSPAN_IO errno tells why. */
 packspan_status packspan_case_write_new(const char *folder);
 
 /* ---- Words that the tables and the settings understand ------------------------------------- */
@@ -148,12 +149,15 @@ packspan_status packspan_run(packspan_case *c, packspan_progress *progress, void
 void packspan_results_free(packspan_results *r); /* NULL is fine */
 
 /* Makes `folder` if it is missing and tries to write into it, so that a long run does not end
- * without its tables. On PACKSPAN_IO errno tells why. */
+ * without its tables. PACKSPAN_USAGE when it holds a case (vehicles.csv or inputs.csv), whose
+ * claims.csv the results would replace. On PACKSPAN_IO errno tells why. */
 packspan_status packspan_folder_prepare(const char *folder);
 
 /* Writes summary.csv, histogram.csv, claims.csv, routes.csv, run.csv and, with the setting keep,
- * samples.csv into `folder` (made if missing). A table is complete or not there at all. On
- * PACKSPAN_IO packspan_results_failure() names the file and the reason. */
+ * samples.csv into `folder` (made if missing). A table is complete or not there at all; run.csv,
+ * written last, and samples.csv of an earlier run are removed first. On PACKSPAN_IO, and on
+ * PACKSPAN_USAGE as for packspan_folder_prepare(), packspan_results_failure() names the file and
+ * the reason. */
 packspan_status packspan_results_write(packspan_results *r, const char *folder);
 const char *packspan_results_failure(const packspan_results *r);
 

@@ -178,7 +178,7 @@ packspan_status packspan_case_open(const char *folder, packspan_case **out)
         bool told = true;
         for (size_t i = 0; told && i < c->set.count; i++) {
             told = take_problems(c, &c->set.plans[i].problems);
-            told = told && (status != PACKSPAN_OK || take_values(c, &c->set.plans[i]));
+            told = told && (status == PACKSPAN_NO_MEMORY || take_values(c, &c->set.plans[i]));
         }
         if (!told)
             status = PACKSPAN_NO_MEMORY;

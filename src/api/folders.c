@@ -1,11 +1,12 @@
 /* Folders that are written to: a new case, the results of a run. */
 #include <dirent.h>
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "base/file.h"
 #include "base/text.h"
+#include "results/results.h"
 
 static const char *template_folder(void)
 {
@@ -17,8 +18,9 @@ static const char *template_folder(void)
 static bool is_vacant(const char *folder)
 {
     DIR *d = opendir(folder);
+    struct stat found;
     if (!d)
-        return errno == ENOENT;
+        return stat(folder, &found) != 0;
     bool vacant = true;
     for (const struct dirent *e = readdir(d); e && vacant; e = readdir(d))
         vacant = strcmp(e->d_name, ".") == 0 || strcmp(e->d_name, "..") == 0;
@@ -63,6 +65,8 @@ packspan_status packspan_case_write_new(const char *folder)
 
 packspan_status packspan_folder_prepare(const char *folder)
 {
+    if (results_would_spoil_case(folder))
+        return PACKSPAN_USAGE;
     packspan_status status = file_make_folder(folder);
     if (status != PACKSPAN_OK)
         return status;

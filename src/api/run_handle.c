@@ -7,6 +7,14 @@
 #include "results/results.h"
 #include "results/row.h"
 
+/* The table that a quantity rests on, and the line where its trip begins. */
+static char *place_of(const packspan_case *c, size_t trip)
+{
+    if (trip == TRIP_NONE)
+        return text_copy(c->data.inputs_file);
+    return text_format("%s:%ld", c->data.trips_file, c->data.trips[trip].line);
+}
+
 /* Says which quantities spoiled the samples of a refused run. */
 static bool blame_quantities(packspan_case *c, const struct plan *p,
                              const struct candidate_outcome *o)
@@ -16,16 +24,19 @@ static bool blame_quantities(packspan_case *c, const struct plan *p,
         if (invalid == 0)
             continue;
         char *label = plan_label(p, p->nodes[k].quantity, p->nodes[k].trip);
+        char *place = place_of(c, p->nodes[k].trip);
         char *text =
-            label
+            label && place
                 ? text_format("%s: %s of '%s' is not positive or not finite in %llu of %llu "
                               "samples, and more than 0.1 %% invalid samples are refused; narrow "
-                              "the inputs that it is worked out from",
-                              c->data.inputs_file, label, plan_vehicle_name(p, p->nodes[k].vehicle),
+                              "the %s that it is worked out from",
+                              place, label, plan_vehicle_name(p, p->nodes[k].vehicle),
                               (unsigned long long)invalid,
-                              (unsigned long long)(o->samples + o->invalid))
+                              (unsigned long long)(o->samples + o->invalid),
+                              p->nodes[k].trip == TRIP_NONE ? "inputs" : "trip and the inputs")
                 : NULL;
         free(label);
+        free(place);
         if (!case_add_problem(c, SEVERITY_ERROR, text))
             return false;
     }

@@ -94,6 +94,9 @@ void read_inputs(struct reading *r)
     r->inputs_unknown = status != PACKSPAN_OK || s.damaged;
     if (status != PACKSPAN_OK)
         return;
+    if (s.table.row_count == 0 && !s.damaged)
+        problems_add(s.problems, SEVERITY_ERROR, path, 0, NULL, "no inputs", NULL,
+                     "write one row for each quantity that is known");
     r->readings = calloc(s.table.row_count + 1, sizeof *r->readings);
     r->no_memory = r->no_memory || !r->readings;
     if (r->readings && reserve_inputs(r, s.table.row_count))

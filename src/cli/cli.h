@@ -48,7 +48,8 @@ void print_help(FILE *f);
 void print_command_help(FILE *f, const struct command *command);
 
 /* Opens the case of options->operand and applies the settings of the command line. Prints what is
- * wrong. EXIT_DONE or the exit status; *out is NULL unless done. */
+ * wrong. EXIT_DONE or the exit status; *out is what could be read, to be freed either way, or NULL.
+ */
 int open_case(const struct options *options, packspan_case **out);
 
 /* Prints the case's errors, or its warnings, on `f`; returns how many. */

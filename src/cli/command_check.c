@@ -48,8 +48,13 @@ int command_check(const struct options *options)
 {
     packspan_case *c = NULL;
     int status = open_case(options, &c);
-    if (status != EXIT_DONE)
+    if (status != EXIT_DONE) {
+        if (status == EXIT_WRONG_CASE) /* a claim's figure that cannot be worked out: what lacks,
+                                          all the way down */
+            print_values(c, PACKSPAN_NOT_KNOWN, "Not worked out", ":");
+        packspan_case_free(c);
         return status;
+    }
     printf("case %s: no errors\n", packspan_case_name(c));
     print_values(c, PACKSPAN_GIVEN, "Given", "<-");
     print_values(c, PACKSPAN_LINKED, "Linked", "with");

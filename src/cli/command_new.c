@@ -12,6 +12,10 @@ int command_new(const struct options *options)
                 "packspan new: '%s' exists already and is not an empty folder; choose "
                 "another name\n",
                 folder);
+    else if (status == PACKSPAN_MISSING)
+        fprintf(stderr,
+                "packspan new: the starter case cannot be found; PACKSPAN_TEMPLATES, if set, "
+                "names the folder of packspan's templates\n");
     else if (status != PACKSPAN_OK)
         fprintf(stderr, "packspan new: %s: %s\n", folder, strerror(errno));
     else

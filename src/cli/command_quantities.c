@@ -27,7 +27,7 @@ static void print_quantity(size_t i)
         unit = "";
     printf("%s\n    %s\n", packspan_quantity_text(i, PACKSPAN_QUANTITY_NAME),
            packspan_quantity_text(i, PACKSPAN_QUANTITY_MEANING));
-    printf("    %s; in tables in %s, to be written in %s; domain ",
+    printf("    %s; results in %s; may be written in %s; domain ",
            packspan_quantity_text(i, PACKSPAN_QUANTITY_ROLE),
            packspan_quantity_text(i, PACKSPAN_QUANTITY_TABLE_UNIT),
            packspan_quantity_text(i, PACKSPAN_QUANTITY_UNITS));

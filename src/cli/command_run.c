@@ -1,5 +1,4 @@
 #include <errno.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "cli.h"
@@ -12,14 +11,18 @@ static void choose_folder(packspan_case *c, char *folder, size_t size)
         snprintf(folder, size, "results/%s", packspan_case_name(c));
 }
 
-static int check_settings(packspan_case *c)
+/* Finds out before the run whether its tables can be written. */
+static int prepare_folder(const char *folder)
 {
-    unsigned long long keep = strtoull(packspan_case_setting(c, "keep"), NULL, 10);
-    unsigned long long samples = strtoull(packspan_case_setting(c, "samples"), NULL, 10);
-    if (keep <= samples)
-        return EXIT_DONE;
-    fprintf(stderr, "packspan run: keep is %llu but samples is only %llu\n", keep, samples);
-    return EXIT_WRONG_USE;
+    packspan_status status = packspan_folder_prepare(folder);
+    if (status == PACKSPAN_USAGE)
+        fprintf(stderr,
+                "packspan run: %s holds a case, whose claims.csv the results would replace; choose "
+                "another folder with --out\n",
+                folder);
+    else if (status != PACKSPAN_OK)
+        fprintf(stderr, "packspan run: cannot write into %s: %s\n", folder, strerror(errno));
+    return exit_status_of(status);
 }
 
 static int run_and_write(packspan_case *c, const char *folder, bool quiet)
@@ -51,18 +54,14 @@ int command_run(const struct options *options)
 {
     packspan_case *c = NULL;
     int status = open_case(options, &c);
-    if (status != EXIT_DONE)
+    if (status != EXIT_DONE) {
+        packspan_case_free(c);
         return status;
+    }
     char folder[4096 + 16];
     choose_folder(c, folder, sizeof folder);
     bool quiet = strcmp(packspan_case_setting(c, "quiet"), "yes") == 0;
-    status = check_settings(c);
-    if (status == EXIT_DONE) {
-        packspan_status prepared = packspan_folder_prepare(folder);
-        status = exit_status_of(prepared);
-        if (prepared != PACKSPAN_OK)
-            fprintf(stderr, "packspan: cannot write into %s: %s\n", folder, strerror(errno));
-    }
+    status = prepare_folder(folder);
     if (status == EXIT_DONE)
         status = run_and_write(c, folder, quiet);
     packspan_case_free(c);

@@ -1,6 +1,7 @@
 /* Options are the settings of the library's table, in GNU long form. */
 #include <errno.h>
 #include <getopt.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "cli.h"
@@ -75,7 +76,7 @@ static int take_setting(const struct command *command, size_t index, const char 
 {
     const char *name = packspan_setting_text(index, PACKSPAN_SETTING_NAME);
     if (!packspan_setting_allows(name, value)) {
-        fprintf(stderr, "packspan %s: option '--%s': is out of range: '%s'; %s\n", command->name,
+        fprintf(stderr, "packspan %s: option '--%s': is not possible: '%s'; %s\n", command->name,
                 name, value, packspan_setting_text(index, PACKSPAN_SETTING_RANGE));
         return EXIT_WRONG_USE;
     }
@@ -109,6 +110,8 @@ int read_options(int argc, char **argv, const struct command *command, struct op
             out->help = true;
         else if (c == ':')
             status = wrong_use(command, "option needs a value", argv[optind - 1]);
+        else if (c == '?' && optopt > 0 && optopt < HELP_OPTION)
+            status = unknown_option(command, (char[]){'-', (char)optopt, '\0'});
         else if (c == '?')
             status = unknown_option(command, argv[optind - 1]);
         else if (c == OUT_OPTION)
@@ -125,8 +128,8 @@ int read_options(int argc, char **argv, const struct command *command, struct op
         out->operand = argv[optind++];
     if (optind < argc)
         return wrong_use(command, "one argument too many", argv[optind]);
-    if (command->operand && !out->operand)
-        return wrong_use(command, "what is missing is the argument", command->operand);
+    if (command->operand && (!out->operand || !*out->operand))
+        return wrong_use(command, "an argument is missing", command->operand);
     return EXIT_DONE;
 }
 
@@ -142,6 +145,18 @@ size_t print_problems(FILE *f, const packspan_case *c, bool errors, const char *
     return count;
 }
 
+static int check_settings(const struct options *options, packspan_case *c)
+{
+    unsigned long long keep = strtoull(packspan_case_setting(c, "keep"), NULL, 10);
+    unsigned long long samples = strtoull(packspan_case_setting(c, "samples"), NULL, 10);
+    if (keep <= samples)
+        return EXIT_DONE;
+    fprintf(stderr,
+            "packspan %s: keep is %llu but samples is only %llu; raise samples or lower keep\n",
+            options->command, keep, samples);
+    return EXIT_WRONG_USE;
+}
+
 int open_case(const struct options *options, packspan_case **out)
 {
     packspan_case *c = NULL;
@@ -153,11 +168,11 @@ int open_case(const struct options *options, packspan_case **out)
         else
             fprintf(stderr, "packspan: %zu problem%s in case '%s'\n", errors,
                     errors == 1 ? "" : "s", options->operand);
-        packspan_case_free(c);
+        *out = c;
         return exit_status_of(status);
     }
     for (size_t i = 0; i < options->setting_count; i++)
         packspan_case_set(c, options->settings[i].name, options->settings[i].value);
     *out = c;
-    return EXIT_DONE;
+    return check_settings(options, c);
 }

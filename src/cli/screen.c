@@ -104,7 +104,7 @@ static const char *unit_of(const packspan_results *r, size_t i)
     return strcmp(unit, "1") == 0 ? "" : unit;
 }
 
-/* Widths of the columns, in characters. */
+/* Widths of the columns, in characters; 0 when there are no rows. */
 struct layout {
     int name, unit;
 };
@@ -386,12 +386,13 @@ static void print_observation(FILE *f, const packspan_results *r, const char *su
 
 static struct layout layout_of(const packspan_results *r, const char *subject)
 {
-    struct layout layout = {NAME_WIDTH_MIN, 0};
+    struct layout layout = {0, 0};
     for (size_t i = 0; i < packspan_results_count(r); i++) {
         if (section_of(r, i, subject) == SECTION_NONE)
             continue;
         int name = display_width(packspan_results_text(r, i, PACKSPAN_ROW_QUANTITY));
         int unit = display_width(unit_of(r, i));
+        name = name > NAME_WIDTH_MIN ? name : NAME_WIDTH_MIN;
         layout.name = name > layout.name ? name : layout.name;
         layout.unit = unit > layout.unit ? unit : layout.unit;
     }
@@ -413,6 +414,8 @@ void print_results(FILE *f, packspan_case *c, const packspan_results *r, const c
         fprintf(f, "the evidence leaves %.0f effective samples\n", packspan_results_effective(r));
     fprintf(f, "subject %s%s%s\n", subject, *title ? ": " : "", title);
     struct layout layout = layout_of(r, subject);
+    if (layout.name == 0)
+        fprintf(f, "\nNothing can be worked out; packspan check tells what is missing.\n");
     for (int s = 0; s < SECTION_COUNT; s++) {
         print_section(f, r, subject, (enum section)s, titles[s], layout);
         if (s == SECTION_ENERGY)
@@ -436,7 +439,8 @@ void print_results(FILE *f, packspan_case *c, const packspan_results *r, const c
     fprintf(f,
             "\nEstimates, not measurements: no basis for work on a high-voltage pack or for a trip "
             "without\nreserve; a low probability is no proof of anyone's intent.\n"
-            "\nTables: %s/summary.csv, histogram.csv, claims.csv, routes.csv%s%s, run.csv\n",
+            "\nTables: %s/summary.csv, histogram.csv, claims.csv, routes.csv%s%s, run.csv%s\n",
             folder, packspan_candidate_count(r) > 0 ? ", candidates.csv" : "",
-            packspan_observation_count(r) > 0 ? ", evidence.csv" : "");
+            packspan_observation_count(r) > 0 ? ", evidence.csv" : "",
+            strcmp(packspan_case_setting(c, "keep"), "0") == 0 ? "" : ", samples.csv");
 }

@@ -91,4 +91,7 @@ struct packspan_results {
 /* Builds rows, verdicts and warnings from the outcome, which it takes over (also on failure). */
 packspan_status results_make(struct run_outcome *outcome, struct packspan_results **out);
 
+/* True when `folder` holds a case: the result claims.csv would replace the case's. */
+bool results_would_spoil_case(const char *folder);
+
 #endif

@@ -428,13 +428,29 @@ static packspan_status write_record(struct packspan_results *r, const char *fold
     return status;
 }
 
-/* A table of an earlier run that this one does not write would belong to nothing. */
-static void remove_stale(const char *folder, const char *name)
+bool results_would_spoil_case(const char *folder)
 {
-    char *path = text_format("%s/%s", folder, name);
-    if (path)
-        unlink(path);
-    free(path);
+    static const char *const marks[] = {"vehicles.csv", "inputs.csv"};
+    bool found = false;
+    for (size_t i = 0; i < sizeof marks / sizeof marks[0] && !found; i++) {
+        char *path = text_format("%s/%s", folder, marks[i]);
+        found = !path || access(path, F_OK) == 0;
+        free(path);
+    }
+    return found;
+}
+
+/* What an earlier run may have left that this one does not write, and its record, would not belong
+ * to the tables that are written now. */
+static void remove_earlier(const char *folder)
+{
+    static const char *const names[] = {"run.csv", "samples.csv", "candidates.csv", "evidence.csv"};
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        char *path = text_format("%s/%s", folder, names[i]);
+        if (path)
+            unlink(path); /* if it cannot be removed, it cannot be replaced: that will be told */
+        free(path);
+    }
 }
 
 packspan_status packspan_results_write(packspan_results *r, const char *folder)
@@ -450,15 +466,17 @@ packspan_status packspan_results_write(packspan_results *r, const char *folder)
         {"samples.csv", NULL, c->settings.keep > 0},
     };
     enum { TABLES = sizeof tables / sizeof tables[0] };
+    if (results_would_spoil_case(folder)) {
+        errno = EEXIST;
+        return fail(r, folder, PACKSPAN_USAGE);
+    }
     packspan_status status = file_make_folder(folder);
     if (status != PACKSPAN_OK)
         return fail(r, folder, status);
-    for (size_t i = 0; i < TABLES && status == PACKSPAN_OK; i++) {
+    remove_earlier(folder);
+    for (size_t i = 0; i < TABLES && status == PACKSPAN_OK; i++)
         if (tables[i].wanted)
             status = write_table(r, folder, &tables[i]);
-        else
-            remove_stale(folder, tables[i].name);
-    }
     if (status == PACKSPAN_OK)
         status = write_record(r, folder, tables, TABLES);
     return status;
