@@ -333,8 +333,12 @@ static void print_candidates(FILE *f, const packspan_results *r)
                 100.0 * packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_PRIOR), NUMBER_WIDTH - 2,
                 packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_POSTERIOR) < 0.01 ? 3 : 1,
                 100.0 * packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_POSTERIOR));
-        if (odds > 0.0)
-            fprintf(f, " %8s%.4g", "1 : ", 1.0 / odds);
+        if (odds >= 1.0)
+            fprintf(f, " %12s", "the best");
+        else if (odds > 0.0)
+            fprintf(f, "  1 : %-6.4g", 1.0 / odds);
+        else
+            fprintf(f, " %12s", "ruled out");
         if (packspan_candidate_telling(r, c, &k)) {
             fprintf(f, "   %s of %s speaks ", packspan_observation_quantity(r, k),
                     packspan_observation_vehicle(r, k));
@@ -371,8 +375,8 @@ static void print_observation(FILE *f, const packspan_results *r, const char *su
     else
         fprintf(f, "between %.10g and %.10g", low,
                 packspan_observation_number(r, k, PACKSPAN_OBSERVATION_HIGH));
-    fprintf(f, " %s\n    expected %.4g with sd %.3g: at percentile %.1f, %.2f sd away",
-            strcmp(unit, "1") == 0 ? "" : unit,
+    fprintf(f, "%s%s\n    expected %.4g with sd %.3g: at percentile %.1f, %.2f sd away",
+            strcmp(unit, "1") == 0 ? "" : " ", strcmp(unit, "1") == 0 ? "" : unit,
             packspan_observation_number(r, k, PACKSPAN_OBSERVATION_PRIOR_MEAN),
             packspan_observation_number(r, k, PACKSPAN_OBSERVATION_PRIOR_SD),
             packspan_observation_number(r, k, PACKSPAN_OBSERVATION_PERCENTILE),

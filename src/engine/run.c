@@ -529,6 +529,8 @@ packspan_status run_plans(const struct plan_set *set, run_progress *progress, vo
     const struct settings *settings = &set->source->settings;
     *out = (struct run_outcome){.set = set, .requested = settings->samples};
     out->threads = settings->threads ? settings->threads : (unsigned)omp_get_num_procs();
+    if (out->threads > ROUND_BLOCKS) /* a round has no more to share */
+        out->threads = ROUND_BLOCKS;
     struct runner run = {.set = set, .out = out};
     packspan_status status = open_runner(&run);
     if (status == PACKSPAN_OK)

@@ -178,13 +178,15 @@ static bool rests_on(const struct plan *p, size_t node, size_t vehicle, enum qua
 }
 
 /* A route's result is the usable energy, so one that rests on the vehicle's usable energy would
- * need its own result. */
+ * need its own result; and a curb mass that rests on the stated one leaves no gap to it. */
 static bool is_circular(const struct plan *p, struct target t, size_t arg_count, const size_t *args)
 {
-    if (quantities[t.quantity].role != QUANTITY_ROUTE)
+    bool is_gap = t.quantity == Q_curb_mass_gap;
+    if (quantities[t.quantity].role != QUANTITY_ROUTE && !is_gap)
         return false;
-    for (size_t i = 0; i < arg_count; i++)
-        if (rests_on(p, args[i], t.vehicle, Q_usable_energy))
+    enum quantity_id own = is_gap ? Q_stated_curb_mass : Q_usable_energy;
+    for (size_t i = is_gap ? 1 : 0; i < arg_count; i++)
+        if (rests_on(p, args[i], t.vehicle, own))
             return true;
     return false;
 }
@@ -368,7 +370,11 @@ static void add_gap(struct planner *pl, struct target t)
             continue;
         char *lack = lacking(pl, t, r);
         if (lack && !*lack)
-            lack = append(lack, "%s%s", "what does not rest on its own usable_energy", "");
+            lack = append(lack, "%s%s",
+                          t.quantity == Q_curb_mass_gap
+                              ? "a curb_mass that does not rest on stated_curb_mass"
+                              : "what does not rest on its own usable_energy",
+                          "");
         char *longer = lack ? append(reason, reason ? "; or %s%s" : "needs %s%s", lack, "") : NULL;
         if (!lack)
             free(reason);

@@ -23,7 +23,7 @@ static const struct relation rows[] = {
      OWN(Q_glider_change), REFERENCE(Q_glider_mass)},
     {Q_curb_mass, SCOPE_ANY, "glider_mass + pack_mass", relate_sum,
      OWN(Q_glider_mass, Q_pack_mass)},
-    {Q_curb_mass_gap, SCOPE_SUBJECT, "stated_curb_mass - curb_mass", relate_difference,
+    {Q_curb_mass_gap, SCOPE_ANY, "stated_curb_mass - curb_mass", relate_difference,
      OWN(Q_stated_curb_mass, Q_curb_mass)},
     {Q_usable_energy_by_mass, SCOPE_SUBJECT,
      "(stated_curb_mass - glider_mass) · pack_specific_energy · usable_fraction",
