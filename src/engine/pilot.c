@@ -33,7 +33,7 @@ static void take_block(struct pilot *p, const struct plan_set *set, size_t candi
 {
     uint64_t drop[BLOCK_SAMPLES];
     double log_weights[BLOCK_SAMPLES] = {0};
-    sampler_fill(s, first, n, drop, NULL);
+    sampler_fill(s, NULL, first, n, drop, NULL);
     size_t valid = sampler_keep(s, n, drop);
     const double *const *columns = sampler_columns(s);
     if (set->weighted)

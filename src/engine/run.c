@@ -21,6 +21,7 @@ enum { ROUND_BLOCKS = 64, HOPELESS_SAMPLES = 1 << 20 };
 /* Whole-number tallies of one thread under one candidate. */
 struct worker_tally {
     struct sampler *sampler;
+    uint64_t *drop;    /* [BLOCK_SAMPLES]: which samples of the block are invalid */
     uint64_t **counts; /* [rows] */
     uint64_t *outside; /* [rows] */
     uint64_t *invalid_by_node;
@@ -61,7 +62,10 @@ static packspan_status open_worker(const struct plan_set *set, size_t c, struct 
     w->claims = calloc(set->source->claim_count + 1, sizeof *w->claims);
     if (!w->counts || !w->outside || !w->invalid_by_node || !w->claims)
         return PACKSPAN_NO_MEMORY;
-    return sampler_open(p, &w->sampler);
+    w->drop = calloc(BLOCK_SAMPLES, sizeof *w->drop);
+    if (!w->drop)
+        return PACKSPAN_NO_MEMORY;
+    return sampler_open(p, set->twins[c], &w->sampler);
 }
 
 static void free_worker(const struct plan_set *set, struct worker_tally *w)
@@ -72,6 +76,7 @@ static void free_worker(const struct plan_set *set, struct worker_tally *w)
     free(w->outside);
     free(w->invalid_by_node);
     free(w->claims);
+    free(w->drop);
     sampler_free(w->sampler);
 }
 
@@ -324,17 +329,17 @@ static void weigh(const struct runner *run, size_t c, const struct worker_tally 
     }
 }
 
-static void tally_candidate(const struct runner *run, size_t c, struct worker_tally *w,
-                            uint64_t first, size_t n, double *joint, struct block_part *part)
+/* Tallies the n samples that w->sampler is filled with. */
+static void tally_candidate(const struct runner *run, size_t c, struct worker_tally *w, size_t n,
+                            double *joint, struct block_part *part)
 {
     uint64_t drop[BLOCK_SAMPLES], weights[BLOCK_SAMPLES];
     size_t origin[BLOCK_SAMPLES], valid = 0;
     part->weights = (struct weight_sums){0};
-    sampler_fill(w->sampler, first, n, drop, w->invalid_by_node);
     for (size_t i = 0; i < n; i++)
-        if (!drop[i])
+        if (!w->drop[i])
             origin[valid++] = i;
-    sampler_keep(w->sampler, n, drop);
+    sampler_keep(w->sampler, n, w->drop);
     part->weight_units = valid;
     if (!run->set->weighted) {
         tally_samples(run, c, w, valid, NULL, part);
@@ -353,8 +358,13 @@ static void tally_block(struct runner *run, unsigned thread, uint64_t first, siz
 {
     double joint[BLOCK_SAMPLES] = {0.0};
     size_t candidates = run->set->count;
+    for (size_t c = 0; c < candidates; c++) {
+        struct worker_tally *w = worker_of(run, thread, c);
+        const struct sampler *base = c > 0 ? worker_of(run, thread, 0)->sampler : NULL;
+        sampler_fill(w->sampler, base, first, n, w->drop, w->invalid_by_node);
+    }
     for (size_t c = 0; c < candidates; c++)
-        tally_candidate(run, c, worker_of(run, thread, c), first, n, joint,
+        tally_candidate(run, c, worker_of(run, thread, c), n, joint,
                         &run->parts[block * candidates + c]);
     run->joint[block] = (struct weight_sums){0};
     for (size_t i = 0; i < n; i++)

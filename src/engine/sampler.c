@@ -9,6 +9,7 @@
 
 struct sampler {
     const struct plan *plan;
+    const size_t *twins;
     struct stream *streams; /* [node_count]; only those of inputs are used */
     double *space;
     double **columns;       /* [node_count] */
@@ -108,12 +109,13 @@ static void fill_column(struct sampler *s, size_t k, uint64_t first, size_t n)
     }
 }
 
-packspan_status sampler_open(const struct plan *p, struct sampler **out)
+packspan_status sampler_open(const struct plan *p, const size_t *twins, struct sampler **out)
 {
     struct sampler *s = calloc(1, sizeof *s);
     if (!s)
         return PACKSPAN_NO_MEMORY;
     s->plan = p;
+    s->twins = twins;
     s->streams = calloc(p->node_count + 1, sizeof *s->streams);
     s->columns = calloc(p->node_count + 1, sizeof *s->columns);
     s->input_columns = calloc(p->source->input_count + 1, sizeof *s->input_columns);
@@ -171,8 +173,8 @@ static void blame(const struct sampler *s, size_t n, const uint64_t *spoiled,
     }
 }
 
-size_t sampler_fill(struct sampler *s, uint64_t first, size_t n, uint64_t *drop,
-                    uint64_t *invalid_by_node)
+size_t sampler_fill(struct sampler *s, const struct sampler *base, uint64_t first, size_t n,
+                    uint64_t *drop, uint64_t *invalid_by_node)
 {
     const struct plan *p = s->plan;
     const struct copula *copula = &p->source->copula;
@@ -180,7 +182,10 @@ size_t sampler_fill(struct sampler *s, uint64_t first, size_t n, uint64_t *drop,
     for (size_t g = 0; g < copula->group_count; g++)
         draw_linked(s, &copula->groups[g], first, n);
     for (size_t k = 0; k < p->node_count; k++) {
-        if (!p->nodes[k].fixed)
+        size_t twin = base && s->twins ? s->twins[k] : NODE_NONE;
+        if (!p->nodes[k].fixed && twin != NODE_NONE)
+            memcpy(s->columns[k], base->columns[twin], n * sizeof(double));
+        else if (!p->nodes[k].fixed)
             fill_column(s, k, first, n);
         if (p->nodes[k].kind == NODE_RELATION)
             mark_spoiled(n, s->columns[k], drop);

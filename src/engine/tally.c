@@ -193,8 +193,10 @@ void bin_count_weighted(const struct bin_layout *l, size_t n, const double *x,
     int32_t bin[BLOCK];
     for (size_t done = 0; done < n; done += BLOCK) {
         size_t m = n - done < BLOCK ? n - done : BLOCK;
-        for (size_t i = 0; i < m; i++)
+        for (size_t i = 0; i < m; i++) {
             bin[i] = bin_of(l, x[done + i]);
+            __builtin_prefetch(&counts[bin[i]], 1);
+        }
         for (size_t i = 0; i < m; i++)
             counts[bin[i]] += weights[done + i];
     }

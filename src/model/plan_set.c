@@ -83,6 +83,37 @@ static bool collect_routes(struct plan_set *s)
     return true;
 }
 
+static bool is_twin(const struct plan_node *a, const struct plan_node *b, const size_t *twins)
+{
+    if (a->kind != b->kind || a->quantity != b->quantity || a->vehicle != b->vehicle ||
+        a->trip != b->trip || a->input != b->input || a->relation != b->relation ||
+        a->arg_count != b->arg_count)
+        return false;
+    for (size_t i = 0; i < a->arg_count; i++)
+        if (twins[a->args[i]] != b->args[i])
+            return false;
+    return true;
+}
+
+static bool find_twins(struct plan_set *s)
+{
+    s->twins = calloc(s->count, sizeof *s->twins);
+    const struct plan *first = &s->plans[0];
+    for (size_t c = 0; s->twins && c < s->count; c++) {
+        const struct plan *p = &s->plans[c];
+        size_t *twins = s->twins[c] = calloc(p->node_count + 1, sizeof *twins);
+        for (size_t k = 0; twins && k < p->node_count; k++) {
+            size_t t = 0;
+            while (t < first->node_count && !is_twin(&p->nodes[k], &first->nodes[t], twins))
+                t++;
+            twins[k] = t < first->node_count ? t : NODE_NONE;
+        }
+        if (!twins)
+            return false;
+    }
+    return s->twins != NULL;
+}
+
 static void set_priors(struct plan_set *s)
 {
     double sum = 0.0;
@@ -111,13 +142,17 @@ packspan_status plan_set_make(const struct case_data *source, struct plan_set *o
     if (status != PACKSPAN_OK)
         return status;
     set_priors(out);
-    return collect_rows(out) && collect_routes(out) ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    return collect_rows(out) && collect_routes(out) && find_twins(out) ? PACKSPAN_OK
+                                                                       : PACKSPAN_NO_MEMORY;
 }
 
 void plan_set_free(struct plan_set *s)
 {
     for (size_t c = 0; c < s->count; c++)
         plan_free(&s->plans[c]);
+    for (size_t c = 0; s->twins && c < s->count; c++)
+        free(s->twins[c]);
+    free(s->twins);
     free(s->plans);
     free(s->priors);
     free(s->rows);

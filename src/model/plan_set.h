@@ -25,6 +25,9 @@ struct plan_set {
     const struct case_data *source;
     struct plan *plans; /* one a candidate, in the case's order, or a single one */
     double *priors;     /* [count], their sum is 1 */
+    /* [plan][node]: the node of the first plan that is worked out in the same way and so has the
+     * same values, or NODE_NONE. */
+    size_t **twins;
     size_t count;
     bool weighted; /* evidence or candidates: samples do not all count the same */
     struct set_row *rows;
