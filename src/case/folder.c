@@ -111,7 +111,7 @@ static void warn_of_stray(struct reading *r, const char *name)
 {
     char *remedy = advice(name, known_tables, COUNT(known_tables),
                           "packspan reads vehicles.csv, inputs.csv, trips.csv, claims.csv, "
-                          "settings.csv and cycle_NAME.csv");
+                          "evidence.csv, candidates.csv, settings.csv and cycle_NAME.csv");
     report_file(r, name, SEVERITY_WARNING, remedy ? "is not a table of a case" : NULL, remedy);
     free(remedy);
 }

@@ -79,7 +79,7 @@ static struct summary run(const struct model *m)
         moments_merge(&s.moments, &part);
         bin_count(layout, BLOCK_SAMPLES, y, counts);
     }
-    struct distribution d = {layout, counts, s.moments};
+    struct distribution d = {layout, counts, s.moments, SAMPLES};
     s.low = distribution_percentile(&d, 0.025);
     s.high = distribution_percentile(&d, 0.975);
     s.low_error = distribution_percentile_error(&d, 0.025);

@@ -12,6 +12,7 @@ static void defaults_are_as_documented(void **state)
         const char *text;
     } rows[] = {
         {SETTING_SAMPLES, "1000000"},
+        {SETTING_EFFECTIVE, "0"},
         {SETTING_SEED, "1"},
         {SETTING_THREADS, "0"},
         {SETTING_KEEP, "0"},
@@ -29,6 +30,7 @@ static void defaults_are_as_documented(void **state)
         assert_string_equal(text, rows[i].text);
     }
     assert_int_equal(s.samples, 1000000);
+    assert_int_equal(s.effective, 0);
     assert_int_equal(s.seed, 1);
     assert_int_equal(s.threads, 0);
     assert_int_equal(s.keep, 0);
