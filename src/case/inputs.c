@@ -57,7 +57,7 @@ enum quantity_id read_input_quantity(const struct sheet *s, size_t row, size_t c
 
 void warn_without_source(const struct sheet *s, size_t row, size_t column)
 {
-    if (*sheet_text(s, row, column) == '\0' && !s->lost[SOURCE])
+    if (*sheet_text(s, row, column) == '\0' && !s->lost[column])
         problems_add(s->problems, SEVERITY_WARNING, s->table.file, s->table.lines[row], NULL,
                      "has no source", NULL,
                      "write in source what document, how it was read and how sure it is");
