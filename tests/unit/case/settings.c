@@ -11,14 +11,9 @@ static void defaults_are_as_documented(void **state)
         enum setting_id id;
         const char *text;
     } rows[] = {
-        {SETTING_SAMPLES, "1000000"},
-        {SETTING_EFFECTIVE, "0"},
-        {SETTING_SEED, "1"},
-        {SETTING_THREADS, "0"},
-        {SETTING_KEEP, "0"},
-        {SETTING_QUIET, "no"},
-        {SETTING_UNITS, "metric"},
-        {SETTING_OUT, ""},
+        {SETTING_SAMPLES, "1000000"}, {SETTING_EFFECTIVE, "0"}, {SETTING_SEED, "1"},
+        {SETTING_THREADS, "0"},       {SETTING_KEEP, "0"},      {SETTING_QUIET, "no"},
+        {SETTING_UNITS, "metric"},    {SETTING_OUT, ""},
     };
     assert_int_equal(sizeof rows / sizeof rows[0], SETTING_COUNT);
     struct settings s;
