@@ -895,24 +895,24 @@ static void a_hopeless_rival_is_left_out(void **state)
     close_trial(&t);
 }
 
-/* The pilot knows only samples of one rival, which fit badly but all alike; what fits far better
- * comes so seldom that it comes later. Weights relative to the former would be infinite. */
+/* One rival's samples fit badly but all alike; what fits far better comes so seldom that the pilot
+ * does not see it. Relative to the pilot's, its weight is infinite: exp(38^2 / 2). */
 static void a_late_sample_that_fits_is_not_lost(void **state)
 {
     (void)state;
     put_inputs(masses);
     put_evidence("van,glider_change,kg,0,0.5,,,s\n");
-    put_candidates("near,1,van,glider_change,kg,fixed,30,,s\n"
-                   "far,1,van,glider_change,kg,normal,0,1000000,s\n");
-    struct trial t = run("300000");
+    put_candidates("near,1,van,glider_change,kg,fixed,19,,s\n"
+                   "far,1,van,glider_change,kg,normal,0,600000,s\n");
+    struct trial t = run("1e6");
     size_t far = candidate_of(t.r, "far"), row = row_of(t.r, "mixture", "van", "glider_change");
     double n = packspan_results_effective(t.r);
     assert_true(n >= 1.0 && n < 100.0);
     assert_true(is_warned(t.r, "only "));
     assert_close(packspan_candidate_number(t.r, far, PACKSPAN_CANDIDATE_POSTERIOR), 1.0, 1e-12,
                  0.0);
-    /* sqrt(2 pi) 10^6 / 300,000: about one sample for every 8 kg */
-    assert_close(packspan_results_value(t.r, row, PACKSPAN_MEAN), 0.0, 0.0, 20.0);
+    /* sqrt(2 pi) 600,000 / 10^6: a sample every 1.5 kg */
+    assert_close(packspan_results_value(t.r, row, PACKSPAN_MEAN), 0.0, 0.0, 3.0);
     close_trial(&t);
 }
 
