@@ -43,23 +43,28 @@ static bool blame_quantities(packspan_case *c, const struct plan *p,
     return true;
 }
 
+/* An observation that lies among the samples fits none because it is too tight for their number. */
 static bool blame_row(packspan_case *c, const struct run_outcome *outcome, size_t k)
 {
     const struct observation *o = &c->data.observations[k];
     struct moments all;
+    double value, sd;
     moments_init(&all);
     for (size_t i = 0; i < outcome->set->count; i++)
         moments_merge(&all, &outcome->candidates[i].observations[k].values);
+    evidence_reading(o, &value, &sd);
+    bool among = value > all.min && value < all.max;
     char *label = plan_label(&outcome->set->plans[0], o->quantity, o->trip);
     char *text =
-        label
-            ? text_format("%s:%ld: no sample comes near this observation: %s of '%s' lies between "
-                          "%.6g and %.6g %s; check its value and unit, or widen the inputs that "
-                          "it is worked out from",
-                          c->data.evidence_file, o->line, label,
-                          plan_vehicle_name(&outcome->set->plans[0], o->vehicle),
-                          from_si(all.min, o->to_si), from_si(all.max, o->to_si), o->unit)
-            : NULL;
+        label ? text_format("%s:%ld: no sample comes near this observation%s %s of '%s' lies "
+                            "between %.6g and %.6g %s; %s",
+                            c->data.evidence_file, o->line, among ? ", although" : ":", label,
+                            plan_vehicle_name(&outcome->set->plans[0], o->vehicle),
+                            from_si(all.min, o->to_si), from_si(all.max, o->to_si), o->unit,
+                            among ? "raise samples, or say that it is less exact"
+                                  : "check its value and unit, or widen the inputs that it is "
+                                    "worked out from")
+              : NULL;
     free(label);
     return case_add_problem(c, SEVERITY_ERROR, text);
 }

@@ -64,21 +64,24 @@ static struct candidate *find_or_add(struct reading *r, const struct sheet *s, s
     return added;
 }
 
-/* The weight may stand on any of a candidate's rows, and has to be the same on all that have it. */
+/* The weight may stand on any of a candidate's rows, and has to be the same on all that have it.
+ * One that is wrong is not missing as well: it becomes infinite. */
 static void read_weight(const struct sheet *s, size_t row, struct candidate *candidate)
 {
     bool bad = false;
     double weight = table_number(&s->table, row, WEIGHT, s->problems, &bad);
-    if (bad || isnan(weight))
+    if (isnan(weight) && !bad)
         return;
-    if (weight <= 0.0)
+    if (weight <= 0.0) {
         sheet_wrong(s, row, WEIGHT, "is not above 0", "a prior weight is above 0; any sum will do");
-    else if (!isnan(candidate->weight) && weight != candidate->weight)
+        bad = true;
+    }
+    if (isnan(candidate->weight))
+        candidate->weight = bad ? (double)INFINITY : weight;
+    else if (!bad && isfinite(candidate->weight) && weight != candidate->weight)
         sheet_wrong_composed(
             s, row, WEIGHT, "is another weight than before",
             text_format("candidate '%s' has weight %.10g", candidate->name, candidate->weight));
-    if (isnan(candidate->weight))
-        candidate->weight = weight;
 }
 
 static void add_candidate_input(struct reading *r, const struct sheet *s, size_t row,

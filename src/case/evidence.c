@@ -14,6 +14,11 @@ static const struct table_column columns[COLUMN_COUNT] = {
 
 static const char forms[] = "give value and sd (a reading), or low and high (a rounded figure)";
 
+static bool any_lost(const struct sheet *s)
+{
+    return s->lost[VALUE] || s->lost[SD] || s->lost[LOW] || s->lost[HIGH];
+}
+
 /* Reports a row that is neither a reading nor an interval. */
 static void check_form(const struct sheet *s, size_t row, const struct observation *o)
 {
@@ -21,17 +26,17 @@ static void check_form(const struct sheet *s, size_t row, const struct observati
     bool interval = !isnan(o->low) || !isnan(o->high);
     if (reading && interval)
         sheet_wrong(s, row, isnan(o->low) ? HIGH : LOW, "stands beside value or sd", forms);
-    else if (reading && isnan(o->value))
+    else if (!interval && isnan(o->value))
         sheet_wrong(s, row, VALUE, "is empty", forms);
     else if (reading && isnan(o->sd))
         sheet_wrong(s, row, SD, "is empty", forms);
     else if (reading && o->sd <= 0.0)
         sheet_wrong(s, row, SD, "is not above 0", "sd is the standard deviation of the reading");
-    else if (!reading && isnan(o->low))
+    else if (interval && isnan(o->low))
         sheet_wrong(s, row, LOW, "is empty", forms);
-    else if (!reading && isnan(o->high))
+    else if (interval && isnan(o->high))
         sheet_wrong(s, row, HIGH, "is empty", forms);
-    else if (!reading && o->low >= o->high)
+    else if (interval && o->low >= o->high)
         sheet_wrong(s, row, LOW, "is not below high", "low must be below high");
 }
 
@@ -47,7 +52,7 @@ static void read_row(struct reading *r, const struct sheet *s, size_t row)
     o.sd = table_number(&s->table, row, SD, s->problems, &bad);
     o.low = table_number(&s->table, row, LOW, s->problems, &bad);
     o.high = table_number(&s->table, row, HIGH, s->problems, &bad);
-    if (!bad)
+    if (!bad && !any_lost(s))
         check_form(s, row, &o);
     warn_without_source(s, row, SOURCE);
     o.is_interval = !isnan(o.low);
@@ -80,7 +85,11 @@ static int compare_observations(const void *a, const void *b, void *data)
         order = compare_numbers(x->sd, y->sd);
     if (order == 0)
         order = compare_numbers(x->low, y->low);
-    return order ? order : compare_numbers(x->high, y->high);
+    if (order == 0)
+        order = compare_numbers(x->high, y->high);
+    if (order == 0)
+        order = strcmp(x->unit, y->unit);
+    return order ? order : strcmp(x->source, y->source);
 }
 
 void read_evidence(struct reading *r)
@@ -93,7 +102,7 @@ void read_evidence(struct reading *r)
     r->no_memory = r->no_memory || !r->c->observations;
     for (size_t row = 0; row < s.table.row_count && !r->no_memory; row++)
         read_row(r, &s, row);
-    if (!r->c->problems.errors && r->c->observations)
+    if (!r->c->problems.errors && !r->no_memory)
         qsort_r(r->c->observations, r->c->observation_count, sizeof *r->c->observations,
                 compare_observations, r->c);
     sheet_close(&s);

@@ -109,9 +109,10 @@ static void report_file(struct reading *r, const char *name, enum severity sever
 
 static void warn_of_stray(struct reading *r, const char *name)
 {
-    char *remedy = advice(name, known_tables, COUNT(known_tables),
-                          "packspan reads vehicles.csv, inputs.csv, trips.csv, claims.csv, "
-                          "links.csv, settings.csv and cycle_NAME.csv");
+    char *remedy =
+        advice(name, known_tables, COUNT(known_tables),
+               "packspan reads vehicles.csv, inputs.csv, trips.csv, claims.csv, "
+               "evidence.csv, candidates.csv, links.csv, settings.csv and cycle_NAME.csv");
     report_file(r, name, SEVERITY_WARNING, remedy ? "is not a table of a case" : NULL, remedy);
     free(remedy);
 }

@@ -28,6 +28,20 @@ static void store(struct pilot *p, const struct plan_set *set, size_t candidate,
     p->log_weights[p->entries++] = log_weight;
 }
 
+/* Leaves out what a heavier sample has made too light. */
+static void drop_light(struct pilot *p, const struct plan_set *set)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < p->entries; i++) {
+        if (p->log_weights[i] < p->best + LIGHTEST_LOG)
+            continue;
+        for (size_t r = 0; r < set->row_count && kept < i; r++)
+            p->values[r * PILOT_SAMPLES + kept] = p->values[r * PILOT_SAMPLES + i];
+        p->log_weights[kept++] = p->log_weights[i];
+    }
+    p->entries = kept;
+}
+
 static void take_block(struct pilot *p, const struct plan_set *set, size_t candidate,
                        struct sampler *s, uint64_t first, size_t n)
 {
@@ -38,10 +52,13 @@ static void take_block(struct pilot *p, const struct plan_set *set, size_t candi
     const double *const *columns = sampler_columns(s);
     if (set->weighted)
         evidence_log_weights(&set->plans[candidate], columns, valid, log_weights);
+    double best = p->best;
     for (size_t i = 0; i < valid; i++) {
         log_weights[i] += log(set->priors[candidate]);
         p->best = fmax(p->best, log_weights[i]);
     }
+    if (p->best > best)
+        drop_light(p, set);
     for (size_t i = 0; i < valid && p->entries < PILOT_SAMPLES; i++)
         if (log_weights[i] >= p->best + LIGHTEST_LOG && isfinite(log_weights[i]))
             store(p, set, candidate, columns, i, log_weights[i]);
@@ -54,10 +71,10 @@ static bool is_enough(const struct pilot *p, uint64_t drawn, uint64_t requested)
 }
 
 static void draw(struct pilot *p, const struct plan_set *set, struct sampler *const *samplers,
-                 uint64_t requested)
+                 uint64_t least, uint64_t requested)
 {
     uint64_t drawn = 0;
-    while (drawn < requested && !is_enough(p, drawn, requested)) {
+    while (drawn < requested && (drawn < least || !is_enough(p, drawn, requested))) {
         size_t n = requested - drawn < BLOCK_SAMPLES ? (size_t)(requested - drawn) : BLOCK_SAMPLES;
         for (size_t c = 0; c < set->count; c++)
             take_block(p, set, c, samplers[c], drawn, n);
@@ -122,7 +139,7 @@ static packspan_status lay_row_out(const struct pilot *p, size_t row, bool weigh
 }
 
 packspan_status pilot_run(const struct plan_set *set, struct sampler *const *samplers,
-                          struct run_outcome *out)
+                          uint64_t least, struct run_outcome *out)
 {
     struct pilot *p = malloc(sizeof *p);
     struct weighted_value *list = malloc(PILOT_SAMPLES * sizeof *list);
@@ -133,7 +150,7 @@ packspan_status pilot_run(const struct plan_set *set, struct sampler *const *sam
         p->values = values;
         p->entries = 0;
         p->best = (double)-INFINITY;
-        draw(p, set, samplers, out->requested);
+        draw(p, set, samplers, least, out->requested);
         out->log_reference = p->best;
     }
     for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK && p->entries > 0; r++)

@@ -9,14 +9,17 @@
 #include "engine/pilot.h"
 #include "model/block.h"
 
+/* ROUND_BLOCKS blocks lie between two merges. */
 enum { ROUND_BLOCKS = 64, HOPELESS_SAMPLES = 1 << 20 };
 
-/* ROUND_BLOCKS blocks lie between two merges.
- *
- * Weights are tallied as whole numbers, so that the order of adding does not matter: the heaviest
- * sample of the pilot counts WEIGHT_UNIT, and what rounds to 0 is left out. */
-#define WEIGHT_UNIT 0x1p24
-#define WEIGHT_MOST 0x1p44
+/* Weights are tallied as whole numbers, so that the order of adding does not matter. The heaviest
+ * sample of the pilot counts 2^36, or less in a long run, so that sums stay below 2^60 or so; what
+ * rounds to 0 is left out. */
+enum { WEIGHT_BITS = 36, SUM_BITS = 60 };
+/* A sample may outweigh the pilot's heaviest by this factor; else the run starts again. */
+#define OUTWEIGHS_MAX 1024.0
+/* Fewer steps of weight than this, up to a candidate's heaviest sample, are too coarse. */
+#define WEIGHT_STEPS_MIN 256.0
 
 /* Whole-number tallies of one thread under one candidate. */
 struct worker_tally {
@@ -149,7 +152,7 @@ static void free_runner(struct runner *run)
 }
 
 /* Lays the bins out and makes room for the counts. */
-static packspan_status lay_out(struct runner *run)
+static packspan_status lay_out(struct runner *run, uint64_t least)
 {
     const struct plan_set *set = run->set;
     struct sampler **samplers = calloc(set->count, sizeof(struct sampler *));
@@ -157,7 +160,7 @@ static packspan_status lay_out(struct runner *run)
         return PACKSPAN_NO_MEMORY;
     for (size_t c = 0; c < set->count; c++)
         samplers[c] = run->workers[c].sampler;
-    packspan_status status = pilot_run(set, samplers, run->out);
+    packspan_status status = pilot_run(set, samplers, least, run->out);
     free(samplers);
     for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK; r++) {
         const struct bin_layout *layout = run->out->layouts[r];
@@ -178,13 +181,29 @@ static uint64_t weight_at(const uint64_t *weights, size_t i)
     return weights ? weights[i] : 1;
 }
 
+static inline bool is_outside(double x, double low, double high, bool low_open, bool high_open)
+{
+    return (x < low) | (x > high) | (low_open & (x == low)) | (high_open & (x == high));
+}
+
 HOT_LOOP static uint64_t count_outside(size_t n, const double *restrict x, double low, double high,
                                        bool low_open, bool high_open)
 {
     uint64_t outside = 0;
     for (size_t i = 0; i < n; i++)
-        outside += (x[i] < low) | (x[i] > high) | (low_open & (x[i] == low)) |
-                   (high_open & (x[i] == high));
+        outside += is_outside(x[i], low, high, low_open, high_open);
+    return outside;
+}
+
+static uint64_t weight_outside(size_t n, const double *x, const struct quantity *q,
+                               const uint64_t *weights)
+{
+    uint64_t outside = 0;
+    if (!weights)
+        return count_outside(n, x, q->low, q->high, q->low_open, q->high_open);
+    for (size_t i = 0; i < n; i++)
+        if (is_outside(x[i], q->low, q->high, q->low_open, q->high_open))
+            outside += weights[i];
     return outside;
 }
 
@@ -277,7 +296,7 @@ static void tally_samples(const struct runner *run, size_t c, struct worker_tall
         else if (w->counts[r])
             bin_count(run->out->layouts[r], n, x, w->counts[r]);
         if (node->kind != NODE_INPUT)
-            w->outside[r] += count_outside(n, x, q->low, q->high, q->low_open, q->high_open);
+            w->outside[r] += weight_outside(n, x, q, weights);
     }
     for (size_t k = 0; k < set->source->claim_count; k++)
         count_claim(&set->source->claims[k], n, columns[p->claim_nodes[k]], weights, &w->claims[k]);
@@ -322,7 +341,7 @@ static void weigh(const struct runner *run, size_t c, const struct worker_tally 
         double weight = likelihood * set->priors[c];
         add_weight(&part->weights, likelihood);
         joint[origin[i]] += weight;
-        uint64_t whole = (uint64_t)llrint(fmin(weight * WEIGHT_UNIT, WEIGHT_MOST));
+        uint64_t whole = (uint64_t)llrint(fmin(weight, OUTWEIGHS_MAX) * run->out->weight_unit);
         drop[i] = whole == 0;
         if (whole)
             weights[kept++] = whole;
@@ -436,12 +455,23 @@ static void count_samples(struct runner *run)
     }
 }
 
-bool run_has_too_many_invalid(const struct run_outcome *r)
+static bool is_invalid_beyond(const struct run_outcome *r, uint64_t samples)
 {
     for (size_t c = 0; c < r->set->count; c++)
-        if ((double)r->candidates[c].invalid > INVALID_SHARE_MAX * (double)r->requested)
+        if ((double)r->candidates[c].invalid > INVALID_SHARE_MAX * (double)samples)
             return true;
     return false;
+}
+
+bool run_has_too_many_invalid(const struct run_outcome *r)
+{
+    return is_invalid_beyond(r, r->drawn);
+}
+
+bool run_is_weightless(const struct run_outcome *r, size_t candidate)
+{
+    double heaviest = r->candidates[candidate].weights.largest * r->set->priors[candidate];
+    return r->set->weighted && !(heaviest * r->weight_unit >= WEIGHT_STEPS_MIN);
 }
 
 static bool has_enough(const struct runner *run)
@@ -449,6 +479,13 @@ static bool has_enough(const struct runner *run)
     double wanted = (double)run->set->source->settings.effective;
     return wanted > 0.0 && (!run->set->weighted || effective_samples(&run->out->joint) >= wanted) &&
            (double)run->out->drawn >= wanted;
+}
+
+/* The weights are relative to a reference that was far too small. */
+static bool is_outgrown(const struct run_outcome *out)
+{
+    double most = OUTWEIGHS_MAX * (double)out->set->count; /* a sample adds to all candidates */
+    return out->set->weighted && !(out->joint.largest <= most);
 }
 
 static packspan_status tally_all(struct runner *run, run_progress *progress, void *user)
@@ -462,12 +499,14 @@ static packspan_status tally_all(struct runner *run, run_progress *progress, voi
         tally_round(run, out->drawn, n);
         out->drawn += n;
         count_samples(run);
-        if (run_has_too_many_invalid(out))
+        if (is_invalid_beyond(out, total))
             return PACKSPAN_BAD_CASE;
+        if (is_outgrown(out))
+            return PACKSPAN_OK;
         if (progress && !progress(user, out->drawn, total) && out->drawn < total)
             out->interrupted = true;
     }
-    return PACKSPAN_OK;
+    return !out->interrupted && run_has_too_many_invalid(out) ? PACKSPAN_BAD_CASE : PACKSPAN_OK;
 }
 
 /* ---- the end ---- */
@@ -532,19 +571,27 @@ static double now(void)
     return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
 }
 
-packspan_status run_plans(const struct plan_set *set, run_progress *progress, void *user,
-                          struct run_outcome *out)
+static double weight_unit(uint64_t samples)
 {
-    double started = now();
+    int bits = 0;
+    frexp((double)samples, &bits);
+    return ldexp(1.0, bits > SUM_BITS - WEIGHT_BITS ? SUM_BITS - bits : WEIGHT_BITS);
+}
+
+/* Runs with a pilot of at least `least` samples; when is_outgrown() then, nothing else counts. */
+static packspan_status run_once(const struct plan_set *set, uint64_t least, run_progress *progress,
+                                void *user, struct run_outcome *out)
+{
     const struct settings *settings = &set->source->settings;
     *out = (struct run_outcome){.set = set, .requested = settings->samples};
     out->threads = settings->threads ? settings->threads : (unsigned)omp_get_num_procs();
     if (out->threads > ROUND_BLOCKS) /* a round has no more to share */
         out->threads = ROUND_BLOCKS;
+    out->weight_unit = weight_unit(out->requested);
     struct runner run = {.set = set, .out = out};
     packspan_status status = open_runner(&run);
     if (status == PACKSPAN_OK)
-        status = lay_out(&run);
+        status = lay_out(&run, least);
     bool hopeless = status == PACKSPAN_OK && !isfinite(out->log_reference);
     if (hopeless) { /* no sample is any good: a few of them tell why */
         out->log_reference = 0.0;
@@ -558,6 +605,19 @@ packspan_status run_plans(const struct plan_set *set, run_progress *progress, vo
     if (status == PACKSPAN_OK || status == PACKSPAN_BAD_CASE)
         gather(&run);
     free_runner(&run);
+    return status;
+}
+
+packspan_status run_plans(const struct plan_set *set, run_progress *progress, void *user,
+                          struct run_outcome *out)
+{
+    double started = now();
+    packspan_status status = run_once(set, 0, progress, user, out);
+    while (status != PACKSPAN_NO_MEMORY && is_outgrown(out)) {
+        uint64_t seen = out->drawn;
+        run_free(out);
+        status = run_once(set, seen, progress, user, out);
+    }
     out->seconds = now() - started;
     return status;
 }

@@ -39,7 +39,7 @@ struct candidate_outcome {
     uint64_t samples, invalid;
     uint64_t **counts;       /* [rows]: weights in the row's bins; NULL for a fixed value */
     struct moments *moments; /* [rows]: SI */
-    uint64_t *outside;       /* [rows]: samples whose worked-out value leaves its domain */
+    uint64_t *outside;       /* [rows]: weights of worked-out values outside their domain */
     uint64_t *invalid_by_node;
     struct claim_count *claims;
     uint64_t weight_units;      /* sum of the whole-number weights; 0: no sample counts */
@@ -59,6 +59,7 @@ struct run_outcome {
     struct candidate_outcome *candidates;
     struct weight_sums joint; /* of each sample's weights under all candidates, priors included */
     double log_reference;     /* log of the weight that all are relative to */
+    double weight_unit;       /* the whole number that stands for that weight */
 };
 
 /* Means and products of `count` routes, the order of merging being part of the result. */
@@ -74,8 +75,11 @@ packspan_status run_plans(const struct plan_set *set, run_progress *progress, vo
                           struct run_outcome *out);
 void run_free(struct run_outcome *r);
 
-/* True when a candidate has more invalid samples than a run may have. */
+/* True when a candidate has more invalid samples than the samples that were drawn may have. */
 bool run_has_too_many_invalid(const struct run_outcome *r);
+/* True when a candidate's samples weigh so little that their whole-number weights are too coarse
+ * for distributions of its own. */
+bool run_is_weightless(const struct run_outcome *r, size_t candidate);
 /* The best log likelihood, relative to a perfect fit, that any sample has for an observation. */
 double run_nearest(const struct run_outcome *r, size_t observation);
 

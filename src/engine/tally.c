@@ -21,6 +21,7 @@ enum { REPORTED = sizeof reported / sizeof reported[0] };
 struct bin_layout {
     double low, width, inverse; /* of the cells; width 0: everything in one bin */
     int32_t first[OVER + 2];    /* first bin of each cell; the last entry is the number of bins */
+    bool alike;                 /* the pilot is no part of what is counted */
     size_t pilot_count;
     double pilot[]; /* sorted */
 };
@@ -146,6 +147,7 @@ packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout
     struct bin_layout *l = malloc(sizeof *l + n * sizeof l->pilot[0]);
     if (l == NULL)
         return PACKSPAN_NO_MEMORY;
+    l->alike = false;
     l->pilot_count = n;
     memcpy(l->pilot, pilot, n * sizeof l->pilot[0]);
     lay_cells(l);
@@ -161,7 +163,7 @@ packspan_status bin_layout_make_alike(const double *pilot, size_t n, struct bin_
 {
     packspan_status status = bin_layout_make(pilot, n, out);
     if (status == PACKSPAN_OK)
-        (*out)->pilot_count = 0; /* its values say nothing of what a bin holds */
+        (*out)->alike = true;
     return status;
 }
 
@@ -286,13 +288,15 @@ void moments_of_weighted(size_t n, const double *x, const uint64_t *weights, str
 {
     moments_init(m);
     double sum[LANES] = {0.0}, rest[LANES] = {0.0}, square[LANES] = {0.0};
-    if (n == 0)
-        return;
-    sum_and_extremes(n, x, &m->min, &m->max);
     for (size_t i = 0; i < n; i++) {
+        bool counts = weights[i] > 0;
         m->count += weights[i];
+        m->min = counts && x[i] < m->min ? x[i] : m->min;
+        m->max = counts && x[i] > m->max ? x[i] : m->max;
         sum[i % LANES] += (double)weights[i] * x[i];
     }
+    if (m->count == 0)
+        return;
     double total = (double)m->count, mean = lane_sum(sum) / total;
     for (size_t i = 0; i < n; i++) {
         double e = x[i] - mean, w = (double)weights[i];
@@ -372,6 +376,14 @@ static void bin_ends(const struct distribution *d, int32_t bin, double *low, dou
     *high = one_bin || cell == OVER ? max : clamp(start + fine, min, max);
 }
 
+/* Values of the pilot in a bin, all the same, from which on that value is taken for the bin's only
+ * one. A pilot that only resembles what is counted repeats a heavy value, so there it takes more.
+ */
+static size_t enough_of_one(const struct bin_layout *l)
+{
+    return l->alike ? l->pilot_count / 100 + 2 : 2;
+}
+
 /* The value of a given rank, from 1, within a bin. Exact while the bin holds nothing but the
  * pilot's values (so a run no longer than the pilot is as good as sorted) and where the pilot saw
  * one value again and again; between the ends of the bin otherwise. */
@@ -380,9 +392,9 @@ static double value_in_bin(const struct distribution *d, int32_t bin, uint64_t r
     const struct bin_layout *l = d->layout;
     size_t from = pilot_before(l, bin), to = pilot_before(l, bin + 1);
     double value;
-    if (to - from == d->counts[bin]) {
+    if (!l->alike && to - from == d->counts[bin]) {
         value = l->pilot[from + rank - 1];
-    } else if (to - from >= 2 && l->pilot[from] == l->pilot[to - 1]) {
+    } else if (to - from >= enough_of_one(l) && l->pilot[from] == l->pilot[to - 1]) {
         value = l->pilot[from];
     } else {
         double low, high;

@@ -27,12 +27,6 @@ static bool is_known(const struct run_outcome *o, size_t set_row, size_t group)
     return plan_set_node(o->set, group, set_row) != NODE_NONE;
 }
 
-/* A candidate that no sample carries weight for has no distribution. */
-static bool has_weight(const struct run_outcome *o, size_t group)
-{
-    return group == GROUP_MIXTURE || o->candidates[group].weight_units > 0;
-}
-
 static bool fill_rows(struct packspan_results *r, size_t group, struct result_group *g)
 {
     const struct run_outcome *o = &r->outcome;
@@ -129,7 +123,7 @@ static void fill_consensus(struct packspan_results *r, size_t group, const struc
 static bool fill_group(struct packspan_results *r, size_t group, const char *candidate)
 {
     const struct run_outcome *o = &r->outcome;
-    if (!has_weight(o, group))
+    if (group != GROUP_MIXTURE && run_is_weightless(o, group))
         return true;
     struct result_group *g = &r->groups[r->group_count++];
     g->candidate = candidate;
@@ -207,7 +201,7 @@ static bool warn_of_domain(struct packspan_results *r, size_t c)
             continue;
         const struct set_row *row = &o->set->rows[k];
         double share =
-            100.0 * (double)o->candidates[c].outside[k] / (double)o->candidates[c].samples;
+            100.0 * (double)o->candidates[c].outside[k] / (double)o->candidates[c].weight_units;
         char *label = plan_label(p, row->quantity, row->trip), *where = under(p);
         char *text = label && where
                          ? text_format("%s of '%s' leaves its physical domain in %.3g %% of the "
@@ -288,12 +282,21 @@ static bool warn_of_consensus(struct packspan_results *r)
     return true;
 }
 
+static bool warn_of_weightless(struct packspan_results *r, size_t c)
+{
+    const struct plan *p = &r->outcome.set->plans[c];
+    return !p->candidate || !run_is_weightless(&r->outcome, c) ||
+           add_warning(r, text_format("candidate '%s' carries next to no weight: the tables have "
+                                      "no rows of its own",
+                                      p->candidate->name));
+}
+
 static bool collect_warnings(struct packspan_results *r)
 {
     const struct plan_set *set = r->outcome.set;
     bool ok = warn_of_weights(r) && warn_of_consensus(r);
     for (size_t c = 0; ok && c < set->count; c++)
-        ok = warn_of_invalid(r, c) && warn_of_domain(r, c);
+        ok = warn_of_weightless(r, c) && warn_of_invalid(r, c) && warn_of_domain(r, c);
     ok = ok && take_warnings_of(r, &set->source->problems);
     for (size_t c = 0; ok && c < set->count; c++)
         ok = take_warnings_of(r, &set->plans[c].problems);

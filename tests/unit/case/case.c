@@ -1,79 +1,8 @@
-#include "support/support.h"
-
-#include <stdlib.h>
-#include <string.h>
-#include <sys/stat.h>
-#include <unistd.h>
-
-#include "case/case.h"
-#include "unit/base/problem_list.h"
-#include "unit/base/scratch.h"
+#include "unit/case/case_tables.h"
 
 #define MPH 0.44704 /* m/s, NIST SP 811 B.8 */
 
 /* ---- helpers ---- */
-
-static char *scratch;
-
-static int enter_scratch(void **state)
-{
-    (void)state;
-    scratch = scratch_create();
-    return !scratch || chdir(scratch) || mkdir("c", 0700);
-}
-
-static int leave_scratch(void **state)
-{
-    (void)state;
-    int failed = chdir("/");
-    scratch_remove(scratch);
-    free(scratch);
-    return failed;
-}
-
-static void put(const char *path, const char *text)
-{
-    FILE *f = fopen(path, "w");
-    assert_non_null(f);
-    assert_true(fputs(text, f) >= 0);
-    assert_int_equal(fclose(f), 0);
-}
-
-static void put_rows(const char *path, const char *header, const char *rows)
-{
-    char *text = text_format("%s\n%s", header, rows);
-    assert_non_null(text);
-    put(path, text);
-    free(text);
-}
-
-static const char good_vehicles[] = "vehicle,role\nvan,subject\nold_van,reference\n";
-static const char good_inputs[] =
-    "vehicle,quantity,unit,shape,best,source\nvan,cell_count,1,fixed,224,invented\n";
-
-static void put_good_tables(void)
-{
-    put("c/vehicles.csv", good_vehicles);
-    put("c/inputs.csv", good_inputs);
-}
-
-/* Reads the folder "c" and compares status and messages. */
-static void check_case(packspan_status status, const char *messages)
-{
-    struct case_data c;
-    packspan_status got = case_data_read("c", &c);
-    assert_problems(&c.problems, messages);
-    assert_int_equal(got, status);
-    case_data_free(&c);
-}
-
-static void check_table(const char *path, const char *header, const char *rows,
-                        const char *messages)
-{
-    put_rows(path, header, rows);
-    check_case(strstr(messages, "warning: ") || !*messages ? PACKSPAN_OK : PACKSPAN_BAD_CASE,
-               messages);
-}
 
 static void check_vehicles(const char *rows, const char *messages)
 {
@@ -111,13 +40,6 @@ static void check_settings(const char *rows, const char *messages)
 }
 
 /* ---- what is right ---- */
-
-static void read_good(const char *folder, struct case_data *c)
-{
-    packspan_status status = case_data_read(folder, c);
-    assert_problems(&c->problems, "");
-    assert_int_equal(status, PACKSPAN_OK);
-}
 
 static const struct input *find_input(const struct case_data *c, size_t vehicle, size_t trip,
                                       enum quantity_id quantity)
@@ -413,8 +335,8 @@ static void other_tables_are_doubted(void **state)
     check_case(PACKSPAN_OK,
                "c/Claims.CSV: warning: is not a table of a case; did you mean 'claims.csv'?\n"
                "c/measurements.csv: warning: is not a table of a case; packspan reads "
-               "vehicles.csv, inputs.csv, trips.csv, claims.csv, links.csv, settings.csv and "
-               "cycle_NAME.csv\n"
+               "vehicles.csv, inputs.csv, trips.csv, claims.csv, evidence.csv, candidates.csv, "
+               "links.csv, settings.csv and cycle_NAME.csv\n"
                "c/trip.csv: warning: is not a table of a case; did you mean 'trips.csv'?\n");
 }
 
@@ -941,8 +863,6 @@ static void settings_are_known_and_in_range(void **state)
                    "number\n"
                    "c/settings.csv:9: column 'setting': is empty; every row needs it\n");
 }
-
-#define IN_SCRATCH(test) cmocka_unit_test_setup_teardown(test, enter_scratch, leave_scratch)
 
 int main(void)
 {

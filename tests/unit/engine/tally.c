@@ -140,6 +140,7 @@ static void tally_column(struct column *c)
     }
     c->d.layout = c->layout;
     c->d.counts = c->counts;
+    c->d.effective = (double)c->n;
     c->sorted = sorted_copy(c->n, c->x);
 }
 
