@@ -461,13 +461,6 @@ static size_t *order_of(size_t count, int (*compare)(const void *, const void *,
 /* A truncation that touches less than one sample in a million is not worth a line. */
 #define CUT_SHARE_TOLD 1e-6
 
-static void warn_of_input(struct plan *p, const struct input *in, const char *what,
-                          const char *remedy)
-{
-    problems_add(&p->problems, SEVERITY_WARNING, in->file, in->line, "quantity", what,
-                 quantities[in->quantity].name, remedy);
-}
-
 bool plan_uses(const struct plan *p, size_t node)
 {
     for (size_t k = 0; k < p->node_count; k++)
@@ -497,25 +490,19 @@ static void resolve_inputs(struct planner *pl)
             p->nodes[p->input_nodes[c->copula.groups[g].members[k]]].linked = true;
 }
 
-static void warn_of_inputs(struct planner *pl, const struct input *inputs, size_t count)
+static void warn_of_cuts(struct plan *p)
 {
-    struct plan *p = pl->plan;
-    for (size_t i = 0; i < count; i++) {
-        const struct input *in = &inputs[i];
-        size_t node = resolve(pl, (struct target){in->vehicle, in->quantity, in->trip});
-        if (node == NODE_NONE || p->nodes[node].input != in)
-            continue; /* a candidate replaces it */
-        if (!plan_uses(p, node))
-            warn_of_input(p, in, "nothing that can be worked out uses it",
-                          "see what is missing in packspan check, or remove the row");
-        double cut = shape_cut(in->shape);
-        if (cut > CUT_SHARE_TOLD) {
-            char *what = text_format("%.3g %% of the distribution lies outside the physical domain "
-                                     "and was cut off",
-                                     100.0 * cut);
-            warn_of_input(p, in, what ? what : "was cut at the physical domain", NULL);
-            free(what);
-        }
+    for (size_t k = 0; k < p->node_count; k++) {
+        const struct input *in = p->nodes[k].input;
+        double cut = in ? shape_cut(in->shape) : 0.0;
+        if (cut <= CUT_SHARE_TOLD)
+            continue;
+        char *what = text_format("%.3g %% of the distribution lies outside the physical domain and "
+                                 "was cut off",
+                                 100.0 * cut);
+        problems_add(&p->problems, SEVERITY_WARNING, in->file, in->line, "quantity", what,
+                     quantities[in->quantity].name, NULL);
+        free(what);
     }
 }
 
@@ -559,9 +546,12 @@ static size_t resolve_row(struct planner *pl, const char *file, long line, struc
             p->gaps[g].trip == row.trip)
             reason = p->gaps[g].reason;
     char *label = plan_label(p, row.quantity, row.trip);
-    problems_add(&p->problems, SEVERITY_ERROR, file, line, "quantity",
-                 "cannot be worked out for this vehicle", label,
+    char *what = text_format("cannot be worked out for this vehicle%s%s",
+                             p->candidate ? " under candidate " : "",
+                             p->candidate ? p->candidate->name : "");
+    problems_add(&p->problems, SEVERITY_ERROR, file, line, "quantity", what, label,
                  reason ? reason : "give it in inputs.csv");
+    free(what);
     free(label);
     return NODE_NONE;
 }
@@ -625,9 +615,7 @@ packspan_status plan_make(const struct case_data *source, const struct candidate
     }
     resolve_rows(&pl);
     resolve_inputs(&pl);
-    warn_of_inputs(&pl, source->inputs, source->input_count);
-    if (candidate)
-        warn_of_inputs(&pl, candidate->inputs, candidate->input_count);
+    warn_of_cuts(out);
     warn_of_nodes(out);
     problems_sort(&out->problems);
     free(pl.states);

@@ -123,6 +123,35 @@ static void set_priors(struct plan_set *s)
         s->priors[c] = (s->plans[c].candidate ? s->plans[c].candidate->weight : 1.0) / sum;
 }
 
+static bool is_used(const struct plan_set *s, const struct input *in)
+{
+    for (size_t c = 0; c < s->count; c++)
+        for (size_t k = 0; k < s->plans[c].node_count; k++)
+            if (s->plans[c].nodes[k].input == in && plan_uses(&s->plans[c], k))
+                return true;
+    return false;
+}
+
+/* What no candidate uses, or all replace. */
+static void warn_of_unused(struct plan_set *s, const struct input *inputs, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        if (!is_used(s, &inputs[i]))
+            problems_add(&s->plans[0].problems, SEVERITY_WARNING, inputs[i].file, inputs[i].line,
+                         "quantity", "nothing that can be worked out uses it",
+                         quantities[inputs[i].quantity].name,
+                         "see what is missing in packspan check, or remove the row");
+}
+
+static void warn_of_inputs(struct plan_set *s)
+{
+    const struct case_data *c = s->source;
+    warn_of_unused(s, c->inputs, c->input_count);
+    for (size_t k = 0; k < c->candidate_count; k++)
+        warn_of_unused(s, c->candidates[k].inputs, c->candidates[k].input_count);
+    problems_sort(&s->plans[0].problems);
+}
+
 packspan_status plan_set_make(const struct case_data *source, struct plan_set *out)
 {
     *out = (struct plan_set){.source = source};
@@ -139,6 +168,9 @@ packspan_status plan_set_make(const struct case_data *source, struct plan_set *o
         out->count = c + 1;
         status = made == PACKSPAN_OK ? status : made;
     }
+    if (status == PACKSPAN_NO_MEMORY)
+        return status;
+    warn_of_inputs(out);
     if (status != PACKSPAN_OK)
         return status;
     set_priors(out);

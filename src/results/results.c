@@ -244,12 +244,13 @@ static bool warn_of_weights(struct packspan_results *r)
     if (!r->outcome.set->weighted)
         return true;
     double effective = effective_samples(joint), share = joint->largest / joint->sum;
-    if (effective < EFFECTIVE_FEW &&
+    bool by_evidence = r->outcome.set->source->observation_count > 0;
+    if (by_evidence && effective < EFFECTIVE_FEW &&
         !add_warning(r, text_format("only %.0f effective samples: the evidence fits few; raise "
                                     "samples",
                                     effective)))
         return false;
-    return share <= HEAVIEST_SHARE ||
+    return !by_evidence || share <= HEAVIEST_SHARE ||
            add_warning(r, text_format("one sample carries %.3g %% of the weight; raise samples",
                                       100.0 * share));
 }
