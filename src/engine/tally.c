@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "model/block.h"
+
 /* The bulk is cut into CELLS cells of equal width; cell 0 and cell OVER are the open ends below
  * and above. A cell where a reported percentile may lie is cut further into equal bins. */
 enum { CELLS = 1024, OVER = CELLS + 1, BINS_MAX = 65536, BLOCK = 256, SHORTEST_TRIES = 2000 };
@@ -284,28 +286,63 @@ void moments_of(size_t n, const double *x, struct moments *m)
     m->squares = fmax(m->squares - rest * rest / (double)n, 0.0);
 }
 
+/* Sum of w x, and the extremes of what has weight. */
+HOT_LOOP static double weighted_sum_and_extremes(size_t n, const double *restrict x,
+                                                 const uint64_t *restrict weights, double *min,
+                                                 double *max)
+{
+    double sum[LANES], low[LANES], high[LANES];
+    for (int j = 0; j < LANES; j++) {
+        sum[j] = 0.0;
+        low[j] = INFINITY;
+        high[j] = -INFINITY;
+    }
+    for (size_t i = 0; i < n; i += LANES) {
+        size_t lanes = n - i < LANES ? n - i : LANES;
+        for (size_t j = 0; j < lanes; j++) {
+            double v = x[i + j];
+            bool counts = weights[i + j] > 0;
+            sum[j] += (double)weights[i + j] * v;
+            low[j] = counts && v < low[j] ? v : low[j];
+            high[j] = counts && v > high[j] ? v : high[j];
+        }
+    }
+    for (int j = 0; j < LANES; j++) {
+        *min = low[j] < *min ? low[j] : *min;
+        *max = high[j] > *max ? high[j] : *max;
+    }
+    return lane_sum(sum);
+}
+
+HOT_LOOP static double weighted_deviations(size_t n, const double *restrict x,
+                                           const uint64_t *restrict weights, double mean,
+                                           double *squares)
+{
+    double sum[LANES] = {0.0}, square[LANES] = {0.0};
+    for (size_t i = 0; i < n; i += LANES) {
+        size_t lanes = n - i < LANES ? n - i : LANES;
+        for (size_t j = 0; j < lanes; j++) {
+            double e = x[i + j] - mean, w = (double)weights[i + j];
+            sum[j] += w * e;
+            square[j] += w * e * e;
+        }
+    }
+    *squares = lane_sum(square);
+    return lane_sum(sum);
+}
+
 void moments_of_weighted(size_t n, const double *x, const uint64_t *weights, struct moments *m)
 {
     moments_init(m);
-    double sum[LANES] = {0.0}, rest[LANES] = {0.0}, square[LANES] = {0.0};
-    for (size_t i = 0; i < n; i++) {
-        bool counts = weights[i] > 0;
+    for (size_t i = 0; i < n; i++)
         m->count += weights[i];
-        m->min = counts && x[i] < m->min ? x[i] : m->min;
-        m->max = counts && x[i] > m->max ? x[i] : m->max;
-        sum[i % LANES] += (double)weights[i] * x[i];
-    }
     if (m->count == 0)
         return;
-    double total = (double)m->count, mean = lane_sum(sum) / total;
-    for (size_t i = 0; i < n; i++) {
-        double e = x[i] - mean, w = (double)weights[i];
-        rest[i % LANES] += w * e;
-        square[i % LANES] += w * e * e;
-    }
-    double shift = lane_sum(rest);
-    m->mean = mean + shift / total;
-    m->squares = fmax(lane_sum(square) - shift * shift / total, 0.0);
+    double total = (double)m->count;
+    double mean = weighted_sum_and_extremes(n, x, weights, &m->min, &m->max) / total;
+    double rest = weighted_deviations(n, x, weights, mean, &m->squares);
+    m->mean = mean + rest / total;
+    m->squares = fmax(m->squares - rest * rest / total, 0.0);
 }
 
 void moments_merge(struct moments *into, const struct moments *part)

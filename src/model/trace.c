@@ -56,8 +56,8 @@ static struct range range_of(size_t n, const double *x)
 {
     struct range r = {x[0], x[0]};
     for (size_t i = 1; i < n; i++) {
-        r.low = fmin(r.low, x[i]);
-        r.high = fmax(r.high, x[i]);
+        r.low = x[i] < r.low ? x[i] : r.low;
+        r.high = x[i] > r.high ? x[i] : r.high;
     }
     return r;
 }
