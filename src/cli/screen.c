@@ -309,8 +309,11 @@ static void print_claim(FILE *f, const packspan_results *r, size_t i)
 
 static void print_factor(FILE *f, double factor)
 {
-    bool against = factor < 1.0;
-    fprintf(f, "%.3g times %s it", against ? 1.0 / factor : factor, against ? "against" : "for");
+    if (factor == 0.0)
+        fprintf(f, "against it: no sample fits");
+    else
+        fprintf(f, "%.3g times %s it", factor < 1.0 ? 1.0 / factor : factor,
+                factor < 1.0 ? "against" : "for");
 }
 
 static void print_candidates(FILE *f, const packspan_results *r)

@@ -546,9 +546,10 @@ static size_t resolve_row(struct planner *pl, const char *file, long line, struc
             p->gaps[g].trip == row.trip)
             reason = p->gaps[g].reason;
     char *label = plan_label(p, row.quantity, row.trip);
-    char *what = text_format("cannot be worked out for this vehicle%s%s",
-                             p->candidate ? " under candidate " : "",
-                             p->candidate ? p->candidate->name : "");
+    char *what = p->candidate
+                     ? text_format("cannot be worked out for this vehicle under candidate '%s'",
+                                   p->candidate->name)
+                     : text_copy("cannot be worked out for this vehicle");
     problems_add(&p->problems, SEVERITY_ERROR, file, line, "quantity", what, label,
                  reason ? reason : "give it in inputs.csv");
     free(what);

@@ -192,24 +192,28 @@ static char *under(const struct plan *p)
     return p->candidate ? text_format(" under candidate '%s'", p->candidate->name) : text_copy("");
 }
 
-static bool warn_of_domain(struct packspan_results *r, size_t c)
+/* The candidate under which the row leaves its domain most often speaks for all. */
+static bool warn_of_domain(struct packspan_results *r)
 {
     const struct run_outcome *o = &r->outcome;
-    const struct plan *p = &o->set->plans[c];
+    const struct plan *p = &o->set->plans[0];
     for (size_t k = 0; k < o->set->row_count; k++) {
-        if (o->candidates[c].outside[k] == 0)
+        double share = 0.0;
+        for (size_t c = 0; c < o->set->count; c++)
+            if (o->candidates[c].weight_units > 0)
+                share = fmax(share, (double)o->candidates[c].outside[k] /
+                                        (double)o->candidates[c].weight_units);
+        if (share == 0.0)
             continue;
         const struct set_row *row = &o->set->rows[k];
-        double share =
-            100.0 * (double)o->candidates[c].outside[k] / (double)o->candidates[c].weight_units;
-        char *label = plan_label(p, row->quantity, row->trip), *where = under(p);
-        char *text = label && where
-                         ? text_format("%s of '%s' leaves its physical domain in %.3g %% of the "
-                                       "samples%s: the inputs disagree",
-                                       label, plan_vehicle_name(p, row->vehicle), share, where)
+        char *label = plan_label(p, row->quantity, row->trip);
+        char *text = label
+                         ? text_format("%s of '%s' leaves its physical domain in %s%.3g %% of the "
+                                       "samples: the inputs disagree",
+                                       label, plan_vehicle_name(p, row->vehicle),
+                                       o->set->count > 1 ? "up to " : "", 100.0 * share)
                          : NULL;
         free(label);
-        free(where);
         if (!add_warning(r, text))
             return false;
     }
@@ -297,7 +301,8 @@ static bool collect_warnings(struct packspan_results *r)
     const struct plan_set *set = r->outcome.set;
     bool ok = warn_of_weights(r) && warn_of_consensus(r);
     for (size_t c = 0; ok && c < set->count; c++)
-        ok = warn_of_weightless(r, c) && warn_of_invalid(r, c) && warn_of_domain(r, c);
+        ok = warn_of_weightless(r, c) && warn_of_invalid(r, c);
+    ok = ok && warn_of_domain(r);
     ok = ok && take_warnings_of(r, &set->source->problems);
     for (size_t c = 0; ok && c < set->count; c++)
         ok = take_warnings_of(r, &set->plans[c].problems);
