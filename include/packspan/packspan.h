@@ -8,7 +8,9 @@
  *     packspan_case_set(c, "samples", "1e6");
  *     packspan_results *r = NULL;
  *     s = packspan_run(c, NULL, NULL, &r);
- *     packspan_results_percentile(r, "van", "usable_energy", 0.05, &value);
+ *     size_t i;
+ *     if (packspan_results_find(r, "van", "usable_energy", &i))
+ *         p05 = packspan_results_percentile(r, i, 0.05);
  *     packspan_results_free(r);
  *     packspan_case_free(c);
  *
@@ -140,7 +142,8 @@ typedef struct packspan_results packspan_results;
 typedef bool packspan_progress(void *user, uint64_t done, uint64_t total);
 
 /* Samples the case (packspan_case_open() must have returned PACKSPAN_OK) and works everything out.
- * The case must outlive the results. PACKSPAN_INTERRUPTED also sets *out, with what was finished.
+ * The case must outlive the results. PACKSPAN_INTERRUPTED also sets *out, with what was finished,
+ * unless nothing of that says anything.
  * PACKSPAN_BAD_CASE when more than 0.1 % of the samples are invalid (NaN, infinite, or a
  * consumption that is not positive), or when an observation fits no sample; the case's problems
  * then say which quantities or rows are to blame. */

@@ -58,7 +58,8 @@ static void slice(const packspan_results *r, size_t i, struct axis axis, double 
             double overlap = fmin(to, bins[b].high) - fmax(from, bins[b].low);
             if (width > 0.0 && overlap > 0.0)
                 bars[k] += bins[b].count * overlap / width;
-            else if (width == 0.0 && bins[b].low >= from && bins[b].low < to)
+            else if (width == 0.0 && bins[b].low >= from && (bins[b].low < to || k == BARS - 1) &&
+                     bins[b].low <= axis.high)
                 bars[k] += bins[b].count;
         }
     }
@@ -234,7 +235,11 @@ static void print_percent(FILE *f, double probability, double error)
 /* Significant digits that show differences of about a hundredth of the distribution's width. */
 static void print_figure(FILE *f, double value, double width)
 {
-    int decimals = width > 0.0 ? 2 - (int)ceil(log10(width)) : 0;
+    if (!(width > 0.0)) {
+        fprintf(f, "%.6g", value);
+        return;
+    }
+    int decimals = 2 - (int)ceil(log10(width));
     fprintf(f, "%.*f", decimals < 0 ? 0 : decimals > 9 ? 9 : decimals, value);
 }
 

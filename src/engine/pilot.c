@@ -64,24 +64,35 @@ static void take_block(struct pilot *p, const struct plan_set *set, size_t candi
             store(p, set, candidate, columns, i, log_weights[i]);
 }
 
-static bool is_enough(const struct pilot *p, uint64_t drawn, uint64_t requested)
+/* Candidates from .. to - 1 are drawn together. */
+struct span {
+    size_t from, to;
+};
+
+/* A candidate alone may be ruled out, so it is not waited for. */
+static bool is_enough(const struct pilot *p, bool alone, uint64_t drawn, uint64_t requested)
 {
     uint64_t limit = requested / 8 > PILOT_SAMPLES ? requested / 8 : PILOT_SAMPLES;
-    return p->entries == PILOT_SAMPLES || (drawn >= limit && p->entries >= ENTRIES_MIN);
+    return p->entries == PILOT_SAMPLES || (drawn >= limit && (alone || p->entries >= ENTRIES_MIN));
 }
 
-static void draw(struct pilot *p, const struct plan_set *set, struct sampler *const *samplers,
-                 uint64_t least, uint64_t requested)
+/* Returns how many samples were drawn. */
+static uint64_t draw(struct pilot *p, const struct plan_set *set, struct sampler *const *samplers,
+                     struct span span, uint64_t least, uint64_t requested)
 {
     uint64_t drawn = 0;
-    while (drawn < requested && (drawn < least || !is_enough(p, drawn, requested))) {
+    bool alone = span.to - span.from < set->count;
+    p->entries = 0;
+    p->best = (double)-INFINITY;
+    while (drawn < requested && (drawn < least || !is_enough(p, alone, drawn, requested))) {
         size_t n = requested - drawn < BLOCK_SAMPLES ? (size_t)(requested - drawn) : BLOCK_SAMPLES;
-        for (size_t c = 0; c < set->count; c++)
+        for (size_t c = span.from; c < span.to; c++)
             take_block(p, set, c, samplers[c], drawn, n);
         drawn += n;
         if (!set->weighted && drawn >= PILOT_SAMPLES)
             break; /* a run that is no longer is then exact */
     }
+    return drawn;
 }
 
 struct weighted_value {
@@ -116,49 +127,84 @@ static size_t even_out(struct weighted_value *list, size_t n, double *sorted)
     return count;
 }
 
-static packspan_status lay_row_out(const struct pilot *p, size_t row, bool weighted,
-                                   struct weighted_value *list, double *sorted,
+/* What lays rows out, and its working space. */
+struct layer {
+    struct pilot *pilot;
+    struct weighted_value *list; /* [PILOT_SAMPLES] */
+    double *sorted;              /* [PILOT_SAMPLES] */
+};
+
+static packspan_status lay_row_out(const struct layer *l, size_t row, bool weighted,
                                    struct bin_layout **out)
 {
+    const struct pilot *p = l->pilot;
     size_t n = 0;
     for (size_t i = 0; i < p->entries; i++) {
         double value = p->values[row * PILOT_SAMPLES + i];
         if (!isnan(value))
-            list[n++] = (struct weighted_value){value, exp(p->log_weights[i] - p->best)};
+            l->list[n++] = (struct weighted_value){value, exp(p->log_weights[i] - p->best)};
     }
     if (n == 0) { /* known only under candidates that carry no weight */
         double zero = 0.0;
         return bin_layout_make_alike(&zero, 1, out);
     }
-    qsort(list, n, sizeof *list, compare_values);
+    qsort(l->list, n, sizeof *l->list, compare_values);
     if (weighted)
-        return bin_layout_make_alike(sorted, even_out(list, n, sorted), out);
+        return bin_layout_make_alike(l->sorted, even_out(l->list, n, l->sorted), out);
     for (size_t i = 0; i < n; i++)
-        sorted[i] = list[i].value;
-    return bin_layout_make(sorted, n, out);
+        l->sorted[i] = l->list[i].value;
+    return bin_layout_make(l->sorted, n, out);
+}
+
+/* Lays out what the pilot has drawn; nothing when it has no entries. */
+static packspan_status lay_rows_out(const struct layer *l, const struct plan_set *set,
+                                    struct bin_layout **layouts)
+{
+    packspan_status status = PACKSPAN_OK;
+    for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK && l->pilot->entries > 0; r++)
+        if (!set->rows[r].fixed)
+            status = lay_row_out(l, r, set->weighted, &layouts[r]);
+    return status;
+}
+
+static void set_reference(const struct pilot *p, struct run_outcome *out, size_t candidate)
+{
+    out->candidates[candidate].has_pilot = p->entries > 0;
+    out->candidates[candidate].log_reference = p->entries > 0 ? p->best : out->log_reference;
+}
+
+static packspan_status lay_all_out(const struct layer *l, const struct plan_set *set,
+                                   struct sampler *const *samplers, uint64_t least,
+                                   struct run_outcome *out)
+{
+    out->piloted =
+        draw(l->pilot, set, samplers, (struct span){0, set->count}, least, out->requested);
+    out->log_reference = l->pilot->best;
+    set_reference(l->pilot, out, 0);
+    packspan_status status = lay_rows_out(l, set, out->layouts);
+    for (size_t c = 0; c < set->count && set->count > 1 && status == PACKSPAN_OK; c++) {
+        draw(l->pilot, set, samplers, (struct span){c, c + 1}, 0, out->requested);
+        set_reference(l->pilot, out, c);
+        status = lay_rows_out(l, set, out->candidates[c].layouts);
+    }
+    return status;
 }
 
 packspan_status pilot_run(const struct plan_set *set, struct sampler *const *samplers,
                           uint64_t least, struct run_outcome *out)
 {
-    struct pilot *p = malloc(sizeof *p);
-    struct weighted_value *list = malloc(PILOT_SAMPLES * sizeof *list);
-    double *sorted = malloc(PILOT_SAMPLES * sizeof *sorted);
+    struct layer l = {.pilot = malloc(sizeof *l.pilot),
+                      .list = malloc(PILOT_SAMPLES * sizeof *l.list),
+                      .sorted = malloc(PILOT_SAMPLES * sizeof *l.sorted)};
     double *values = malloc(PILOT_SAMPLES * (set->row_count + 1) * sizeof *values);
-    packspan_status status = p && list && sorted && values ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
-    if (status == PACKSPAN_OK) {
-        p->values = values;
-        p->entries = 0;
-        p->best = (double)-INFINITY;
-        draw(p, set, samplers, least, out->requested);
-        out->log_reference = p->best;
+    packspan_status status = PACKSPAN_NO_MEMORY;
+    if (l.pilot && l.list && l.sorted && values) {
+        l.pilot->values = values;
+        status = lay_all_out(&l, set, samplers, least, out);
     }
-    for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK && p->entries > 0; r++)
-        if (!set->rows[r].fixed)
-            status = lay_row_out(p, r, set->weighted, list, sorted, &out->layouts[r]);
     free(values);
-    free(sorted);
-    free(list);
-    free(p);
+    free(l.sorted);
+    free(l.list);
+    free(l.pilot);
     return status;
 }

@@ -24,9 +24,10 @@ enum { WEIGHT_BITS = 36, SUM_BITS = 60 };
 /* Whole-number tallies of one thread under one candidate. */
 struct worker_tally {
     struct sampler *sampler;
-    uint64_t *drop;    /* [BLOCK_SAMPLES]: which samples of the block are invalid */
-    uint64_t **counts; /* [rows] */
-    uint64_t *outside; /* [rows] */
+    uint64_t *drop;     /* [BLOCK_SAMPLES]: which samples of the block are invalid */
+    uint64_t **counts;  /* [rows]: in the candidate's bins */
+    uint64_t **mixture; /* [rows]: in the bins of all together; NULL with one candidate */
+    uint64_t *outside;  /* [rows] */
     uint64_t *invalid_by_node;
     struct claim_count *claims;
 };
@@ -71,11 +72,16 @@ static packspan_status open_worker(const struct plan_set *set, size_t c, struct 
     return sampler_open(p, set->twins[c], &w->sampler);
 }
 
+static void free_counts(const struct plan_set *set, uint64_t **counts)
+{
+    for (size_t r = 0; counts && r < set->row_count; r++)
+        free(counts[r]);
+    free(counts);
+}
+
 static void free_worker(const struct plan_set *set, struct worker_tally *w)
 {
-    for (size_t r = 0; w->counts && r < set->row_count; r++)
-        free(w->counts[r]);
-    free(w->counts);
+    free_counts(set, w->counts);
     free(w->outside);
     free(w->invalid_by_node);
     free(w->claims);
@@ -101,6 +107,7 @@ static void free_part(struct block_part *part)
 static bool open_candidate(const struct plan_set *set, size_t c, struct candidate_outcome *o)
 {
     const struct case_data *source = set->source;
+    o->layouts = calloc(set->row_count + 1, sizeof(struct bin_layout *));
     o->counts = calloc(set->row_count + 1, sizeof *o->counts);
     o->moments = calloc(set->row_count + 1, sizeof *o->moments);
     o->outside = calloc(set->row_count + 1, sizeof *o->outside);
@@ -108,8 +115,8 @@ static bool open_candidate(const struct plan_set *set, size_t c, struct candidat
     o->claims = calloc(source->claim_count + 1, sizeof *o->claims);
     o->observations = calloc(source->observation_count + 1, sizeof *o->observations);
     o->routes = calloc(set->route_set_count + 1, sizeof *o->routes);
-    if (!o->counts || !o->moments || !o->outside || !o->invalid_by_node || !o->claims ||
-        !o->observations || !o->routes)
+    if (!o->layouts || !o->counts || !o->moments || !o->outside || !o->invalid_by_node ||
+        !o->claims || !o->observations || !o->routes)
         return false;
     for (size_t r = 0; r < set->row_count; r++)
         moments_init(&o->moments[r]);
@@ -125,7 +132,10 @@ static packspan_status open_runner(struct runner *run)
     run->parts = calloc(ROUND_BLOCKS * set->count, sizeof *run->parts);
     out->layouts = calloc(set->row_count + 1, sizeof(struct bin_layout *));
     out->candidates = calloc(set->count, sizeof *out->candidates);
-    if (!run->workers || !run->parts || !out->layouts || !out->candidates)
+    if (set->count > 1)
+        out->counts = calloc(set->row_count + 1, sizeof *out->counts);
+    if (!run->workers || !run->parts || !out->layouts || !out->candidates ||
+        (set->count > 1 && !out->counts))
         return PACKSPAN_NO_MEMORY;
     for (size_t i = 0; i < ROUND_BLOCKS * set->count; i++)
         if (!open_part(set, &run->parts[i]))
@@ -143,12 +153,52 @@ static packspan_status open_runner(struct runner *run)
 static void free_runner(struct runner *run)
 {
     const struct plan_set *set = run->set;
-    for (size_t i = 0; run->workers && i < run->out->threads * set->count; i++)
+    for (size_t i = 0; run->workers && i < run->out->threads * set->count; i++) {
+        if (i % set->count == 0) /* a thread's candidates share it */
+            free_counts(set, run->workers[i].mixture);
         free_worker(set, &run->workers[i]);
+    }
     for (size_t i = 0; run->parts && i < ROUND_BLOCKS * set->count; i++)
         free_part(&run->parts[i]);
     free(run->workers);
     free(run->parts);
+}
+
+const struct bin_layout *run_layout(const struct run_outcome *r, size_t candidate, size_t row)
+{
+    return r->set->count > 1 ? r->candidates[candidate].layouts[row] : r->layouts[row];
+}
+
+static bool make_counts(const struct bin_layout *layout, uint64_t **counts)
+{
+    if (layout)
+        *counts = calloc(bin_layout_size(layout), sizeof **counts);
+    return !layout || *counts;
+}
+
+static bool open_mixture(const struct runner *run, unsigned thread)
+{
+    const struct plan_set *set = run->set;
+    uint64_t **mixture = calloc(set->row_count + 1, sizeof *mixture);
+    bool made = mixture != NULL;
+    for (size_t c = 0; c < set->count; c++)
+        worker_of(run, thread, c)->mixture = mixture;
+    for (size_t r = 0; r < set->row_count && made; r++)
+        made = make_counts(run->out->layouts[r], &mixture[r]);
+    return made;
+}
+
+static bool open_counts(const struct runner *run)
+{
+    const struct plan_set *set = run->set;
+    bool made = true;
+    for (unsigned t = 0; t < run->out->threads && made; t++) {
+        for (size_t c = 0; c < set->count; c++)
+            for (size_t r = 0; r < set->row_count && made; r++)
+                made = make_counts(run_layout(run->out, c, r), &worker_of(run, t, c)->counts[r]);
+        made = made && (set->count == 1 || open_mixture(run, t));
+    }
+    return made;
 }
 
 /* Lays the bins out and makes room for the counts. */
@@ -162,15 +212,7 @@ static packspan_status lay_out(struct runner *run, uint64_t least)
         samplers[c] = run->workers[c].sampler;
     packspan_status status = pilot_run(set, samplers, least, run->out);
     free(samplers);
-    for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK; r++) {
-        const struct bin_layout *layout = run->out->layouts[r];
-        for (size_t i = 0; layout && i < run->out->threads * set->count; i++) {
-            run->workers[i].counts[r] = calloc(bin_layout_size(layout), sizeof(uint64_t));
-            if (!run->workers[i].counts[r])
-                status = PACKSPAN_NO_MEMORY;
-        }
-    }
-    return status;
+    return status == PACKSPAN_OK && !open_counts(run) ? PACKSPAN_NO_MEMORY : status;
 }
 
 /* ---- one block ---- */
@@ -262,6 +304,16 @@ void route_moments_merge(struct route_moments *into, const struct route_moments 
     into->weight = total;
 }
 
+/* `counts` is NULL where nothing is counted. */
+static void count_bins(const struct bin_layout *layout, size_t n, const double *x,
+                       const uint64_t *weights, uint64_t *counts)
+{
+    if (counts && weights)
+        bin_count_weighted(layout, n, x, weights, counts);
+    else if (counts)
+        bin_count(layout, n, x, counts);
+}
+
 static struct moments fixed_moments(double value, size_t n, const uint64_t *weights)
 {
     struct moments m = {0, value, 0.0, value, value};
@@ -291,10 +343,9 @@ static void tally_samples(const struct runner *run, size_t c, struct worker_tall
             moments_of_weighted(n, x, weights, &part->moments[r]);
         else
             moments_of(n, x, &part->moments[r]);
-        if (w->counts[r] && weights)
-            bin_count_weighted(run->out->layouts[r], n, x, weights, w->counts[r]);
-        else if (w->counts[r])
-            bin_count(run->out->layouts[r], n, x, w->counts[r]);
+        count_bins(run_layout(run->out, c, r), n, x, weights, w->counts[r]);
+        if (w->mixture)
+            count_bins(run->out->layouts[r], n, x, weights, w->mixture[r]);
         if (node->kind != NODE_INPUT)
             w->outside[r] += weight_outside(n, x, q, weights);
     }
@@ -333,13 +384,13 @@ static void weigh(const struct runner *run, size_t c, const struct worker_tally 
                   struct block_part *part)
 {
     const struct plan_set *set = run->set;
-    double log_weights[BLOCK_SAMPLES];
+    double log_weights[BLOCK_SAMPLES], log_prior = log(set->priors[c]);
     size_t kept = 0;
     evidence_log_weights(&set->plans[c], sampler_columns(w->sampler), n, log_weights);
     for (size_t i = 0; i < n; i++) {
-        double likelihood = exp(log_weights[i] - run->out->log_reference);
-        double weight = likelihood * set->priors[c];
-        add_weight(&part->weights, likelihood);
+        double log_weight = log_weights[i] + log_prior;
+        double weight = exp(log_weight - run->out->log_reference);
+        add_weight(&part->weights, exp(log_weight - run->out->candidates[c].log_reference));
         joint[origin[i]] += weight;
         uint64_t whole = (uint64_t)llrint(fmin(weight, OUTWEIGHS_MAX) * run->out->weight_unit);
         drop[i] = whole == 0;
@@ -470,15 +521,16 @@ bool run_has_too_many_invalid(const struct run_outcome *r)
 
 bool run_is_weightless(const struct run_outcome *r, size_t candidate)
 {
-    double heaviest = r->candidates[candidate].weights.largest * r->set->priors[candidate];
-    return r->set->weighted && !(heaviest * r->weight_unit >= WEIGHT_STEPS_MIN);
+    const struct candidate_outcome *o = &r->candidates[candidate];
+    double heaviest = o->weights.largest * exp(o->log_reference - r->log_reference);
+    return r->set->weighted && !(o->has_pilot && heaviest * r->weight_unit >= WEIGHT_STEPS_MIN);
 }
 
 static bool has_enough(const struct runner *run)
 {
     double wanted = (double)run->set->source->settings.effective;
     return wanted > 0.0 && (!run->set->weighted || effective_samples(&run->out->joint) >= wanted) &&
-           (double)run->out->drawn >= wanted;
+           (double)run->out->drawn >= wanted && run->out->drawn >= run->out->piloted;
 }
 
 /* The weights are relative to a reference that was far too small. */
@@ -511,22 +563,26 @@ static packspan_status tally_all(struct runner *run, run_progress *progress, voi
 
 /* ---- the end ---- */
 
-/* All workers' counts into the outcome; whole numbers, so their order does not matter. */
+/* Whole numbers, so their order does not matter. `part` may be taken over. */
+static void add_counts(const struct bin_layout *layout, uint64_t **into, uint64_t **part)
+{
+    if (!*into) {
+        *into = *part;
+        *part = NULL;
+        return;
+    }
+    for (size_t b = 0; *part && b < bin_layout_size(layout); b++)
+        (*into)[b] += (*part)[b];
+}
+
+/* All workers' counts into the outcome. */
 static void gather_worker(const struct plan_set *set, size_t c, struct worker_tally *w,
                           struct run_outcome *out)
 {
     struct candidate_outcome *o = &out->candidates[c];
     for (size_t r = 0; r < set->row_count; r++) {
         o->outside[r] += w->outside[r];
-        if (!w->counts[r])
-            continue;
-        if (!o->counts[r]) {
-            o->counts[r] = w->counts[r];
-            w->counts[r] = NULL;
-            continue;
-        }
-        for (size_t b = 0; b < bin_layout_size(out->layouts[r]); b++)
-            o->counts[r][b] += w->counts[r][b];
+        add_counts(run_layout(out, c, r), &o->counts[r], &w->counts[r]);
     }
     for (size_t k = 0; k < set->plans[c].node_count; k++)
         o->invalid_by_node[k] += w->invalid_by_node[k];
@@ -541,9 +597,14 @@ static void gather_worker(const struct plan_set *set, size_t c, struct worker_ta
 
 static void gather(struct runner *run)
 {
-    for (unsigned t = 0; t < run->out->threads; t++)
+    struct run_outcome *out = run->out;
+    for (unsigned t = 0; t < out->threads; t++) {
+        uint64_t **mixture = worker_of(run, t, 0)->mixture;
         for (size_t c = 0; c < run->set->count; c++)
-            gather_worker(run->set, c, worker_of(run, t, c), run->out);
+            gather_worker(run->set, c, worker_of(run, t, c), out);
+        for (size_t r = 0; mixture && r < run->set->row_count; r++)
+            add_counts(out->layouts[r], &out->counts[r], &mixture[r]);
+    }
 }
 
 double run_nearest(const struct run_outcome *r, size_t observation)
@@ -562,6 +623,15 @@ static bool evidence_fits(const struct run_outcome *out)
         if (run_nearest(out, k) < -0.5 * NEAREST_MAX * NEAREST_MAX)
             return false;
     return out->joint.sum > 0.0;
+}
+
+/* What an interrupted run has drawn may be too little to say anything. */
+static bool has_weight(const struct run_outcome *out)
+{
+    uint64_t units = 0;
+    for (size_t c = 0; c < out->set->count; c++)
+        units += out->candidates[c].weight_units;
+    return units > 0 && evidence_fits(out);
 }
 
 static double now(void)
@@ -595,12 +665,16 @@ static packspan_status run_once(const struct plan_set *set, uint64_t least, run_
     bool hopeless = status == PACKSPAN_OK && !isfinite(out->log_reference);
     if (hopeless) { /* no sample is any good: a few of them tell why */
         out->log_reference = 0.0;
+        for (size_t c = 0; c < set->count; c++)
+            out->candidates[c].log_reference = 0.0;
         if (out->requested > HOPELESS_SAMPLES)
             out->requested = HOPELESS_SAMPLES;
     }
     if (status == PACKSPAN_OK)
         status = tally_all(&run, progress, user);
-    if (status == PACKSPAN_OK && (hopeless || !evidence_fits(out)))
+    if (status == PACKSPAN_OK && !hopeless && out->interrupted && !has_weight(out))
+        status = PACKSPAN_INTERRUPTED;
+    else if (status == PACKSPAN_OK && (hopeless || !evidence_fits(out)))
         status = PACKSPAN_BAD_CASE;
     if (status == PACKSPAN_OK || status == PACKSPAN_BAD_CASE)
         gather(&run);
@@ -622,11 +696,17 @@ packspan_status run_plans(const struct plan_set *set, run_progress *progress, vo
     return status;
 }
 
+static void free_layouts(const struct plan_set *set, struct bin_layout **layouts)
+{
+    for (size_t r = 0; layouts && r < set->row_count; r++)
+        bin_layout_free(layouts[r]);
+    free(layouts);
+}
+
 static void free_candidate(const struct plan_set *set, struct candidate_outcome *o)
 {
-    for (size_t r = 0; o->counts && r < set->row_count; r++)
-        free(o->counts[r]);
-    free(o->counts);
+    free_layouts(set, o->layouts);
+    free_counts(set, o->counts);
     free(o->moments);
     free(o->outside);
     free(o->invalid_by_node);
@@ -637,11 +717,12 @@ static void free_candidate(const struct plan_set *set, struct candidate_outcome 
 
 void run_free(struct run_outcome *r)
 {
-    for (size_t k = 0; r->layouts && k < r->set->row_count; k++)
-        bin_layout_free(r->layouts[k]);
     for (size_t c = 0; r->candidates && c < r->set->count; c++)
         free_candidate(r->set, &r->candidates[c]);
-    free(r->layouts);
+    if (r->layouts)
+        free_layouts(r->set, r->layouts);
+    if (r->counts)
+        free_counts(r->set, r->counts);
     free(r->candidates);
     *r = (struct run_outcome){0};
 }

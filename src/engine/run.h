@@ -37,13 +37,16 @@ struct route_moments {
 /* What was found under one candidate. */
 struct candidate_outcome {
     uint64_t samples, invalid;
-    uint64_t **counts;       /* [rows]: weights in the row's bins; NULL for a fixed value */
-    struct moments *moments; /* [rows]: SI */
-    uint64_t *outside;       /* [rows]: weights of worked-out values outside their domain */
+    struct bin_layout **layouts; /* [rows]: its own, NULL where it has none; see run_layout() */
+    uint64_t **counts;           /* [rows]: weights in the bins of run_layout() */
+    struct moments *moments;     /* [rows]: SI */
+    uint64_t *outside;           /* [rows]: weights of worked-out values outside their domain */
     uint64_t *invalid_by_node;
     struct claim_count *claims;
+    bool has_pilot;             /* a sample of the pilot carries weight: there are layouts */
     uint64_t weight_units;      /* sum of the whole-number weights; 0: no sample counts */
-    struct weight_sums weights; /* of the likelihood alone, without the prior */
+    double log_reference;       /* as that of the outcome, of its own samples */
+    struct weight_sums weights; /* relative to it */
     struct observation_sums *observations;
     struct evidence_sums evidence;
     struct route_moments *routes; /* [route sets], SI */
@@ -55,11 +58,13 @@ struct run_outcome {
     bool interrupted;
     unsigned threads;
     double seconds;
-    struct bin_layout **layouts; /* [rows]: NULL for a fixed row */
+    struct bin_layout **layouts; /* [rows]: of all together; NULL for a fixed row */
+    uint64_t **counts;           /* [rows]: in their bins; NULL unless there are candidates */
     struct candidate_outcome *candidates;
     struct weight_sums joint; /* of each sample's weights under all candidates, priors included */
     double log_reference;     /* log of the weight that all are relative to */
     double weight_unit;       /* the whole number that stands for that weight */
+    uint64_t piloted;         /* samples that the layouts and the reference come from */
 };
 
 /* Means and products of `count` routes, the order of merging being part of the result. */
@@ -69,14 +74,19 @@ void route_moments_merge(struct route_moments *into, const struct route_moments 
 typedef bool run_progress(void *user, uint64_t done, uint64_t total);
 
 /* Stops early, keeping what is finished, when `progress` (called between rounds, may be NULL)
- * returns false. PACKSPAN_BAD_CASE when too many samples are invalid or when an observation fits no
- * sample: the outcome then holds the counts that tell why. run_free() in every case. */
+ * returns false; PACKSPAN_INTERRUPTED when none of that carries weight. PACKSPAN_BAD_CASE when too
+ * many samples are invalid or when an observation fits no sample: the outcome then holds the counts
+ * that tell why. run_free() in every case. */
 packspan_status run_plans(const struct plan_set *set, run_progress *progress, void *user,
                           struct run_outcome *out);
 void run_free(struct run_outcome *r);
 
 /* True when a candidate has more invalid samples than the samples that were drawn may have. */
 bool run_has_too_many_invalid(const struct run_outcome *r);
+/* The bins of a row's counts under a candidate: its own where there are several, as what is
+ * unlikely in the mixture may be all that one of them has. NULL where the row is fixed or not
+ * known. */
+const struct bin_layout *run_layout(const struct run_outcome *r, size_t candidate, size_t row);
 /* True when a candidate's samples weigh so little that their whole-number weights are too coarse
  * for distributions of its own. */
 bool run_is_weightless(const struct run_outcome *r, size_t candidate);

@@ -1,5 +1,7 @@
 #include "model/plan_set.h"
 
+#include <float.h>
+#include <math.h>
 #include <stdlib.h>
 
 static bool node_is(const struct plan_node *n, const struct set_row *row)
@@ -15,6 +17,21 @@ static size_t result_of(const struct plan *p, const struct set_row *row)
     return NODE_NONE;
 }
 
+/* What a plan takes for the row where another plan has a result: a default, or a value that all
+ * vehicles share. */
+static size_t stand_in_for(const struct plan *p, struct set_row row)
+{
+    size_t shared = NODE_NONE;
+    for (size_t k = 0; k < p->node_count; k++) {
+        if (node_is(&p->nodes[k], &row) && !p->nodes[k].intermediate)
+            return k;
+        if (p->nodes[k].vehicle == VEHICLE_ALL && p->nodes[k].trip == row.trip &&
+            p->nodes[k].quantity == row.quantity)
+            shared = k;
+    }
+    return shared;
+}
+
 static size_t room_for_rows(const struct plan_set *s)
 {
     return QUANTITY_COUNT * (s->source->trip_count + 1) * (s->source->vehicle_count + 1);
@@ -23,19 +40,25 @@ static size_t room_for_rows(const struct plan_set *s)
 /* Adds the row unless no plan knows it. */
 static void add_row(struct plan_set *s, struct set_row row)
 {
-    size_t known = 0, *nodes = s->nodes + s->row_count;
+    size_t known = 0, shown = 0, *nodes = s->nodes + s->row_count, room = room_for_rows(s);
+    for (size_t c = 0; c < s->count; c++) {
+        nodes[c * room] = result_of(&s->plans[c], &row);
+        shown += nodes[c * room] != NODE_NONE;
+    }
+    if (shown == 0)
+        return;
     row.fixed = true;
     for (size_t c = 0; c < s->count; c++) {
-        size_t node = result_of(&s->plans[c], &row);
-        nodes[c * room_for_rows(s)] = node;
-        if (node == NODE_NONE)
+        size_t *node = &nodes[c * room];
+        if (*node == NODE_NONE)
+            *node = stand_in_for(&s->plans[c], row);
+        if (*node == NODE_NONE)
             continue;
         known++;
-        row.fixed = row.fixed && s->plans[c].nodes[node].fixed;
+        row.fixed = row.fixed && s->plans[c].nodes[*node].fixed;
     }
     row.everywhere = known == s->count;
-    if (known > 0)
-        s->rows[s->row_count++] = row;
+    s->rows[s->row_count++] = row;
 }
 
 static void add_rows_of(struct plan_set *s, size_t vehicle, size_t trip)
@@ -66,7 +89,7 @@ static bool collect_rows(struct plan_set *s)
 
 static bool collect_routes(struct plan_set *s)
 {
-    s->routes = calloc(s->source->vehicle_count, sizeof *s->routes);
+    s->routes = calloc(s->source->vehicle_count + 1, sizeof *s->routes); /* and `all` */
     if (!s->routes)
         return false;
     struct route_set *last = NULL;
@@ -114,13 +137,21 @@ static bool find_twins(struct plan_set *s)
     return s->twins != NULL;
 }
 
+/* Relative to the largest first, as the sum of huge weights would be infinite. A prior may be tiny,
+ * but 0 would rule a candidate out that the case does not. */
 static void set_priors(struct plan_set *s)
 {
-    double sum = 0.0;
+    double largest = 0.0, sum = 0.0;
+    for (size_t c = 0; c < s->count; c++) {
+        s->priors[c] = s->plans[c].candidate ? s->plans[c].candidate->weight : 1.0;
+        largest = fmax(largest, s->priors[c]);
+    }
+    for (size_t c = 0; c < s->count; c++) {
+        s->priors[c] = fmax(s->priors[c] / largest, DBL_MIN);
+        sum += s->priors[c];
+    }
     for (size_t c = 0; c < s->count; c++)
-        sum += s->plans[c].candidate ? s->plans[c].candidate->weight : 1.0;
-    for (size_t c = 0; c < s->count; c++)
-        s->priors[c] = (s->plans[c].candidate ? s->plans[c].candidate->weight : 1.0) / sum;
+        s->priors[c] /= sum;
 }
 
 static bool is_used(const struct plan_set *s, const struct input *in)

@@ -38,7 +38,7 @@ static void find_telling(const struct run_outcome *outcome, size_t c, struct can
 void belief_of_candidates(const struct run_outcome *outcome, struct candidate_row *rows)
 {
     const struct plan_set *set = outcome->set;
-    double scale = exp(outcome->log_reference + evidence_log_scale(set->source));
+    double log_scale = evidence_log_scale(set->source);
     double total = 0.0, best = 0.0;
     for (size_t c = 0; c < set->count; c++) {
         const struct candidate_outcome *o = &outcome->candidates[c];
@@ -47,9 +47,10 @@ void belief_of_candidates(const struct run_outcome *outcome, struct candidate_ro
         double variance = fmax(o->weights.squares / n - mean * mean, 0.0);
         row->name = set->plans[c].candidate ? set->plans[c].candidate->name : "";
         row->prior = set->priors[c];
+        double scale = exp(o->log_reference + log_scale - log(set->priors[c]));
         row->mean_likelihood = mean * scale;
         row->mean_likelihood_error = sqrt(variance / n) * scale;
-        row->posterior = set->priors[c] * mean;
+        row->posterior = mean * exp(o->log_reference - outcome->log_reference);
         row->effective = effective_samples(&o->weights);
         total += row->posterior;
         best = fmax(best, row->posterior);

@@ -22,7 +22,6 @@ struct result_row {
     const char *screen_unit;
     struct unit_factor table_to_si, screen_to_si;
     struct distribution distribution; /* SI */
-    uint64_t *own_counts;             /* a mixture's sums, else NULL */
     struct spike *spikes; /* [spike_count], rising: instead of a layout, where the row is fixed */
     size_t spike_count;
     double samples;                          /* that it rests on; weights are relative to it */

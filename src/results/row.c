@@ -128,7 +128,7 @@ static void fill_values(struct result_row *row)
 
 static const char *kind_of(const struct plan_node *node)
 {
-    if (node->kind == NODE_INPUT)
+    if (node->kind == NODE_INPUT || node->kind == NODE_FALLBACK)
         return "input";
     switch (quantities[node->quantity].role) {
     case QUANTITY_ROUTE:
@@ -178,23 +178,14 @@ static bool fill_distribution(const struct run_outcome *outcome, size_t set_row,
                               size_t to, struct result_row *row)
 {
     struct distribution *d = &row->distribution;
-    d->layout = outcome->layouts[set_row];
+    bool mixture = to - from > 1;
+    d->layout = mixture ? outcome->layouts[set_row] : run_layout(outcome, from, set_row);
     moments_init(&d->moments);
     for (size_t c = from; c < to; c++)
         moments_merge(&d->moments, &outcome->candidates[c].moments[set_row]);
     if (outcome->set->rows[set_row].fixed)
         return fill_spikes(outcome, set_row, from, to, row);
-    d->counts = outcome->candidates[from].counts[set_row];
-    if (to - from == 1)
-        return true;
-    size_t bins = bin_layout_size(d->layout);
-    row->own_counts = calloc(bins, sizeof *row->own_counts);
-    if (!row->own_counts)
-        return false;
-    for (size_t c = from; c < to; c++)
-        for (size_t b = 0; b < bins; b++)
-            row->own_counts[b] += outcome->candidates[c].counts[set_row][b];
-    d->counts = row->own_counts;
+    d->counts = mixture ? outcome->counts[set_row] : outcome->candidates[from].counts[set_row];
     return true;
 }
 
@@ -230,6 +221,5 @@ bool row_fill(const struct run_outcome *outcome, size_t set_row, size_t group, d
 void row_clear(struct result_row *row)
 {
     free(row->quantity);
-    free(row->own_counts);
     free(row->spikes);
 }

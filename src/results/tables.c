@@ -249,28 +249,41 @@ static void write_evidence(FILE *f, const struct packspan_results *r)
     }
 }
 
+/* [rows], from table unit to SI; NULL when out of memory. */
+static struct unit_factor *sample_units(const struct plan_set *set)
+{
+    struct unit_factor *units = calloc(set->row_count + 1, sizeof *units);
+    for (size_t k = 0; units && k < set->row_count; k++) {
+        const struct measure *m = quantities[set->rows[k].quantity].measure;
+        if (unit_convert(set->source->units, m->table, m->si, &units[k]) != UNIT_FITS) {
+            free(units);
+            return NULL;
+        }
+    }
+    return units;
+}
+
 static void put_sample(FILE *f, const struct packspan_results *r, size_t c,
-                       const double *const *columns, size_t i, double weight)
+                       const struct unit_factor *units, const double *const *columns, size_t i,
+                       double weight)
 {
     const struct plan_set *set = r->outcome.set;
     put_candidate(f, r, set->plans[c].candidate ? set->plans[c].candidate->name : "");
     if (set->weighted)
         fprintf(f, "%.17g,", weight);
-    for (size_t k = 0, first = 1; k < set->row_count; k++) {
-        const struct measure *measure = quantities[set->rows[k].quantity].measure;
+    for (size_t k = 0; k < set->row_count; k++) {
         size_t node = plan_set_node(set, c, k);
-        struct unit_factor unit;
-        fputs(first ? "" : ",", f);
-        first = 0;
-        if (node != NODE_NONE &&
-            unit_convert(set->source->units, measure->table, measure->si, &unit) == UNIT_FITS)
-            fprintf(f, "%.17g", from_si(columns[node][i], unit));
+        if (k > 0)
+            fputc(',', f);
+        if (node != NODE_NONE)
+            fprintf(f, "%.17g", from_si(columns[node][i], units[k]));
     }
     fputc('\n', f);
 }
 
 /* The first joint samples of one candidate, drawn again, so that a run need not hold them. */
-static packspan_status write_samples_of(FILE *f, const struct packspan_results *r, size_t c)
+static packspan_status write_samples_of(FILE *f, const struct packspan_results *r, size_t c,
+                                        const struct unit_factor *units)
 {
     const struct plan_set *set = r->outcome.set;
     uint64_t wanted = set->source->settings.keep, first = 0;
@@ -287,7 +300,7 @@ static packspan_status write_samples_of(FILE *f, const struct packspan_results *
         size_t valid = sampler_keep(s, BLOCK_SAMPLES, drop);
         evidence_log_weights(&set->plans[c], sampler_columns(s), valid, log_weights);
         for (size_t i = 0; i < valid && wanted > 0; i++, wanted--)
-            put_sample(f, r, c, sampler_columns(s), i,
+            put_sample(f, r, c, units, sampler_columns(s), i,
                        set->priors[c] * exp(log_weights[i] - r->outcome.log_reference));
     }
     sampler_free(s);
@@ -299,7 +312,8 @@ static packspan_status write_samples_of(FILE *f, const struct packspan_results *
 static packspan_status write_samples(FILE *f, const struct packspan_results *r)
 {
     const struct plan_set *set = r->outcome.set;
-    packspan_status status = PACKSPAN_OK;
+    struct unit_factor *units = sample_units(set);
+    packspan_status status = units ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
     put_candidate(f, r, "candidate");
     if (set->weighted)
         fputs("weight,", f);
@@ -316,7 +330,8 @@ static packspan_status write_samples(FILE *f, const struct packspan_results *r)
     }
     fputc('\n', f);
     for (size_t c = 0; c < set->count && status == PACKSPAN_OK; c++)
-        status = write_samples_of(f, r, c);
+        status = write_samples_of(f, r, c, units);
+    free(units);
     return status;
 }
 
