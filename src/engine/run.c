@@ -6,6 +6,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "base/hot_loop.h"
 #include "engine/pilot.h"
 #include "model/block.h"
 

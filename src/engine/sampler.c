@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/hot_loop.h"
 #include "draw/stream.h"
 
 struct sampler {

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/hot_loop.h"
 #include "model/block.h"
 
 /* The bulk is cut into CELLS cells of equal width; cell 0 and cell OVER are the open ends below

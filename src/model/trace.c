@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/hot_loop.h"
 #include "model/block.h"
 
 packspan_status trace_make(size_t points, const double *time, const double *speed,
