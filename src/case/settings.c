@@ -13,6 +13,11 @@ const struct setting_info setting_infos[SETTING_COUNT] = {
                          "how many joint samples are drawn"},
     [SETTING_EFFECTIVE] = {"effective", "N", "0 to 1e9, a whole number",
                            "stop as soon as that many effective samples are there; 0 draws all"},
+    [SETTING_STABLE] = {"stable", "DIGITS", "0 to 4, a whole number",
+                        "go on until the results are stable to so many digits of their sd, "
+                        "JCGM 101 7.9; 0 draws all"},
+    [SETTING_SEQUENCE] = {"sequence", "NAME", "pcg or sobol",
+                          "pseudo-random numbers or scrambled Sobol' points"},
     [SETTING_SEED] = {"seed", "N", "0 to 18446744073709551615, a whole number",
                       "start of the random numbers; the same seed gives the same results"},
     [SETTING_THREADS] = {"threads", "N", "0 to 1024, a whole number",
@@ -40,6 +45,8 @@ struct place {
 static const struct place places[SETTING_COUNT] = {
     [SETTING_SAMPLES] = {KIND_WHOLE, FIELD(samples), 100, 1000000000000, {0}},
     [SETTING_EFFECTIVE] = {KIND_WHOLE, FIELD(effective), 0, 1000000000, {0}},
+    [SETTING_STABLE] = {KIND_WHOLE, FIELD(stable), 0, 4, {0}},
+    [SETTING_SEQUENCE] = {KIND_CHOICE, FIELD(sobol), 0, 0, {"pcg", "sobol"}},
     [SETTING_SEED] = {KIND_WHOLE, FIELD(seed), 0, UINT64_MAX, {0}},
     [SETTING_THREADS] = {KIND_WHOLE, FIELD(threads), 0, 1024, {0}},
     [SETTING_KEEP] = {KIND_WHOLE, FIELD(keep), 0, 10000000, {0}},
@@ -51,6 +58,16 @@ static const struct place places[SETTING_COUNT] = {
 void settings_init(struct settings *s)
 {
     *s = (struct settings){.samples = 1000000, .seed = 1};
+}
+
+uint64_t settings_samples(const struct settings *s)
+{
+    enum { STABLE_SAMPLES = 1000000000, SOBOL_SAMPLES = 1 << 20 };
+    if (s->samples_given)
+        return s->samples;
+    if (s->stable > 0)
+        return STABLE_SAMPLES;
+    return s->sobol ? SOBOL_SAMPLES : s->samples;
 }
 
 enum setting_id setting_find(const char *name)
@@ -161,15 +178,21 @@ bool setting_set(struct settings *s, enum setting_id id, const char *text)
 {
     const struct place *place = &places[id];
     void *field = (char *)s + place->offset;
+    bool set = false;
     switch (place->kind) {
     case KIND_WHOLE:
-        return set_whole(place, field, text);
+        set = set_whole(place, field, text);
+        break;
     case KIND_CHOICE:
-        return set_choice(place, field, text);
+        set = set_choice(place, field, text);
+        break;
     case KIND_PATH:
-        return set_path(place, field, text);
+        set = set_path(place, field, text);
+        break;
     }
-    return false;
+    if (set && id == SETTING_SAMPLES)
+        s->samples_given = true;
+    return set;
 }
 
 void setting_text(const struct settings *s, enum setting_id id, char *text, size_t size)

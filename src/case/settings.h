@@ -11,6 +11,8 @@
 enum setting_id {
     SETTING_SAMPLES,
     SETTING_EFFECTIVE,
+    SETTING_STABLE,
+    SETTING_SEQUENCE,
     SETTING_SEED,
     SETTING_THREADS,
     SETTING_KEEP,
@@ -21,8 +23,11 @@ enum setting_id {
 };
 
 struct settings {
-    uint64_t samples;   /* [100, 1e12], default 1e6 */
+    uint64_t samples;   /* [100, 1e12], default 1e6; see settings_samples() */
+    bool samples_given; /* not the default */
     uint64_t effective; /* [0, 1e9], default 0: stop when that many effective samples are there */
+    unsigned stable;    /* [0, 4], default 0: digits, JCGM 101 7.9 */
+    bool sobol;         /* sequence: "pcg" (default) or "sobol" */
     uint64_t seed;      /* [0, 2^64 - 1], default 1 */
     unsigned threads;   /* [0, 1024], 0 (default): one for each processor */
     uint64_t keep;      /* [0, 1e7], default 0: joint samples written to samples.csv */
@@ -40,6 +45,9 @@ struct setting_info {
 extern const struct setting_info setting_infos[SETTING_COUNT];
 
 void settings_init(struct settings *s);
+/* How many samples a run draws at most. Unless `samples` was given, a run that stops by itself may
+ * take 1e9, and Sobol's points are taken by a power of two. */
+uint64_t settings_samples(const struct settings *s);
 /* SETTING_COUNT when there is no such setting. */
 enum setting_id setting_find(const char *name);
 /* Reads the text ("1e6", "1000000" for whole numbers). False, and *s as it was, when the text is

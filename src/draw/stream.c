@@ -21,26 +21,104 @@ static uint128 read_big_endian(const uint8_t bytes[16])
 }
 
 /* The seed enters as decimal digits, so that byte order and word size play no part. */
-void stream_open(struct stream *s, uint64_t seed, const char *kind, const char *owner,
-                 const char *quantity)
+static void hash_number(SHA2_CTX *hash, uint64_t number)
 {
     char digits[24];
-    int length = snprintf(digits, sizeof digits, "%" PRIu64, seed);
+    int length = snprintf(digits, sizeof digits, "%" PRIu64, number);
+    SHA256Update(hash, (const uint8_t *)digits, (size_t)length);
+}
+
+static SHA2_CTX hash_names(uint64_t seed, const char *kind, const char *owner, const char *quantity)
+{
     SHA2_CTX hash;
-    uint8_t digest[SHA256_DIGEST_LENGTH];
     SHA256Init(&hash);
-    SHA256Update(&hash, (const uint8_t *)digits, (size_t)length);
+    hash_number(&hash, seed);
     hash_text(&hash, kind);
     hash_text(&hash, owner);
     hash_text(&hash, quantity);
-    SHA256Final(digest, &hash);
-    pcg64_seed(&s->origin, read_big_endian(digest), read_big_endian(digest + 16));
+    return hash;
 }
 
-void stream_uniforms(const struct stream *s, uint64_t first, size_t n, double *u)
+void stream_open(struct stream *s, uint64_t seed, const char *kind, const char *owner,
+                 const char *quantity)
+{
+    SHA2_CTX hash = hash_names(seed, kind, owner, quantity);
+    uint8_t digest[SHA256_DIGEST_LENGTH];
+    SHA256Final(digest, &hash);
+    pcg64_seed(&s->origin, read_big_endian(digest), read_big_endian(digest + 16));
+    s->is_sobol = false;
+}
+
+void stream_open_sobol(struct stream *s, uint64_t seed, const char *kind, const char *owner,
+                       const char *quantity, size_t dimension)
+{
+    stream_open(s, seed, kind, owner, quantity);
+    if (dimension >= SOBOL_DIMENSIONS)
+        return;
+    s->is_sobol = true;
+    sobol_open(&s->sobol, dimension);
+    SHA2_CTX names = hash_names(seed, kind, owner, quantity);
+    for (size_t r = 0; r < REPLICATES; r++) {
+        SHA2_CTX hash = names;
+        uint8_t digest[SHA256_DIGEST_LENGTH];
+        hash_text(&hash, "");
+        hash_number(&hash, r);
+        SHA256Final(digest, &hash);
+        uint128 words = read_big_endian(digest);
+        s->keys[r] = (struct sobol_key){.add = (uint32_t)(words >> 96),
+                                        .multiply = (uint32_t)(words >> 64),
+                                        .below = (uint32_t)(words >> 32)};
+    }
+}
+
+static void pcg_uniforms(const struct stream *s, uint64_t first, size_t n, double *u)
 {
     struct pcg64 g = s->origin;
     pcg64_jump(&g, first);
     for (size_t i = 0; i < n; i++)
         u[i] = ((double)(pcg64_next(&g) >> 12) + 0.5) * 0x1p-52;
+}
+
+/* Sobol's points repeat themselves, so their next round gets another scrambling. */
+#define POINTS (UINT64_C(1) << 32)
+static struct sobol_key key_of(const struct stream *s, size_t replicate, uint64_t block)
+{
+    struct sobol_key key = s->keys[replicate];
+    uint32_t turn = (uint32_t)(block / (POINTS / SOBOL_BLOCK));
+    key.add ^= turn * 0x9e3779b1;
+    key.multiply ^= turn * 0x85ebca77;
+    key.below ^= turn * 0xc2b2ae3d;
+    return key;
+}
+
+static void sobol_samples(const struct stream *s, uint64_t sample_block, double u[SOBOL_BLOCK])
+{
+    uint32_t points[SOBOL_BLOCK];
+    uint64_t block = sample_block / REPLICATES;
+    struct sobol_key key = key_of(s, (size_t)(sample_block % REPLICATES), block);
+    sobol_block(&s->sobol, block, points);
+    sobol_scramble(points, &key, u);
+}
+
+static void sobol_uniforms(const struct stream *s, uint64_t first, size_t n, double *u)
+{
+    while (n > 0) {
+        uint64_t block = first / SOBOL_BLOCK;
+        size_t from = (size_t)(first % SOBOL_BLOCK);
+        size_t count = n < SOBOL_BLOCK - from ? n : SOBOL_BLOCK - from;
+        double whole[SOBOL_BLOCK];
+        sobol_samples(s, block, whole);
+        memcpy(u, whole + from, count * sizeof *u);
+        first += count;
+        u += count;
+        n -= count;
+    }
+}
+
+void stream_uniforms(const struct stream *s, uint64_t first, size_t n, double *u)
+{
+    if (s->is_sobol)
+        sobol_uniforms(s, first, n, u);
+    else
+        pcg_uniforms(s, first, n, u);
 }

@@ -654,7 +654,7 @@ static packspan_status run_once(const struct plan_set *set, uint64_t least, run_
                                 void *user, struct run_outcome *out)
 {
     const struct settings *settings = &set->source->settings;
-    *out = (struct run_outcome){.set = set, .requested = settings->samples};
+    *out = (struct run_outcome){.set = set, .requested = settings_samples(settings)};
     out->threads = settings->threads ? settings->threads : (unsigned)omp_get_num_procs();
     if (out->threads > ROUND_BLOCKS) /* a round has no more to share */
         out->threads = ROUND_BLOCKS;

@@ -7,6 +7,7 @@
 
 #include "base/hot_loop.h"
 #include "draw/stream.h"
+#include "engine/dimensions.h"
 
 struct sampler {
     const struct plan *plan;
@@ -17,13 +18,29 @@ struct sampler {
     double **input_columns; /* [input_count], as the case's inputs */
 };
 
-static void open_stream(const struct plan *p, const struct plan_node *node, struct stream *s)
+static void open_stream(const struct case_data *c, const struct dimensions *dimensions,
+                        const struct input *in, struct stream *s)
 {
-    const struct case_data *c = p->source;
-    bool of_trip = node->trip != TRIP_NONE;
-    stream_open(s, c->settings.seed, of_trip ? "trip" : "vehicle",
-                of_trip ? c->trips[node->trip].name : plan_vehicle_name(p, node->vehicle),
-                quantities[node->quantity].name);
+    uint64_t seed = c->settings.seed;
+    struct draw_key key = draw_key_of(c, in);
+    if (c->settings.sobol)
+        stream_open_sobol(s, seed, key.kind, key.owner, key.quantity,
+                          dimensions_find(dimensions, &key));
+    else
+        stream_open(s, seed, key.kind, key.owner, key.quantity);
+}
+
+static packspan_status open_streams(struct sampler *s)
+{
+    const struct plan *p = s->plan;
+    struct dimensions dimensions = {0};
+    packspan_status status =
+        p->source->settings.sobol ? dimensions_make(p->source, &dimensions) : PACKSPAN_OK;
+    for (size_t k = 0; k < p->node_count && status == PACKSPAN_OK; k++)
+        if (p->nodes[k].kind == NODE_INPUT)
+            open_stream(p->source, &dimensions, p->nodes[k].input, &s->streams[k]);
+    dimensions_free(&dimensions);
+    return status;
 }
 
 static void convert_to_si(const struct input *in, size_t n, double *x)
@@ -121,14 +138,14 @@ packspan_status sampler_open(const struct plan *p, const size_t *twins, struct s
     s->columns = calloc(p->node_count + 1, sizeof *s->columns);
     s->input_columns = calloc(p->source->input_count + 1, sizeof *s->input_columns);
     s->space = aligned_alloc(64, (p->node_count + 1) * BLOCK_SAMPLES * sizeof *s->space);
-    if (!s->streams || !s->columns || !s->input_columns || !s->space) {
+    bool made = s->streams && s->columns && s->input_columns && s->space;
+    packspan_status status = made ? open_streams(s) : PACKSPAN_NO_MEMORY;
+    if (status != PACKSPAN_OK) {
         sampler_free(s);
-        return PACKSPAN_NO_MEMORY;
+        return status;
     }
     for (size_t k = 0; k < p->node_count; k++) {
         s->columns[k] = s->space + k * BLOCK_SAMPLES;
-        if (p->nodes[k].kind == NODE_INPUT)
-            open_stream(p, &p->nodes[k], &s->streams[k]);
         if (p->nodes[k].fixed)
             fill_column(s, k, 0, BLOCK_SAMPLES);
     }
