@@ -13,9 +13,9 @@ const struct setting_info setting_infos[SETTING_COUNT] = {
                          "how many joint samples are drawn"},
     [SETTING_EFFECTIVE] = {"effective", "N", "0 to 1e9, a whole number",
                            "stop as soon as that many effective samples are there; 0 draws all"},
-    [SETTING_STABLE] = {"stable", "DIGITS", "0 to 4, a whole number",
-                        "go on until the results are stable to so many digits of their sd, "
-                        "JCGM 101 7.9; 0 draws all"},
+    [SETTING_STABLE] =
+        {"stable", "DIGITS", "0 to 4, a whole number",
+         "stop as soon as results are stable to so many digits of their sd; 0 draws all"},
     [SETTING_SEQUENCE] = {"sequence", "NAME", "pcg or sobol",
                           "pseudo-random numbers or scrambled Sobol' points"},
     [SETTING_SEED] = {"seed", "N", "0 to 18446744073709551615, a whole number",

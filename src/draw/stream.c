@@ -71,6 +71,14 @@ void stream_open_sobol(struct stream *s, uint64_t seed, const char *kind, const 
     }
 }
 
+uint64_t stream_even_samples(uint64_t samples)
+{
+    uint64_t even = SOBOL_BLOCK * REPLICATES;
+    while (samples / 3 >= even / 2) /* as near to the double */
+        even *= 2;
+    return even;
+}
+
 static void pcg_uniforms(const struct stream *s, uint64_t first, size_t n, double *u)
 {
     struct pcg64 g = s->origin;

@@ -38,6 +38,10 @@ static inline size_t stream_replicate(uint64_t sample)
     return (size_t)(sample / SOBOL_BLOCK % REPLICATES);
 }
 
+/* The number nearest to `samples` for which every scrambling has the same power of two of points,
+ * which are then as even as they can be. */
+uint64_t stream_even_samples(uint64_t samples);
+
 /* Uniform numbers of samples first .. first + n - 1 in the open interval (0, 1):
  * (52 bits + 1/2) / 2^52, so that 0 and 1 never occur. */
 void stream_uniforms(const struct stream *s, uint64_t first, size_t n, double *u);

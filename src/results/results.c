@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "draw/stream.h"
 #include "results/belief.h"
 #include "results/row.h"
 
@@ -259,6 +260,18 @@ static bool warn_of_weights(struct packspan_results *r)
                                       100.0 * share));
 }
 
+static bool warn_of_sequence(struct packspan_results *r)
+{
+    const struct run_outcome *o = &r->outcome;
+    uint64_t even = stream_even_samples(o->drawn);
+    if (!o->set->source->settings.sobol || o->drawn < o->requested || o->drawn == even)
+        return true;
+    return add_warning(r, text_format("Sobol' points are most even when samples is %d times a "
+                                      "power of two: take %llu instead of %llu",
+                                      SOBOL_BLOCK * REPLICATES, (unsigned long long)even,
+                                      (unsigned long long)o->drawn));
+}
+
 static bool warn_of_consensus(struct packspan_results *r)
 {
     for (size_t i = 0; i < r->consensus_count; i++) {
@@ -299,7 +312,7 @@ static bool warn_of_weightless(struct packspan_results *r, size_t c)
 static bool collect_warnings(struct packspan_results *r)
 {
     const struct plan_set *set = r->outcome.set;
-    bool ok = warn_of_weights(r) && warn_of_consensus(r);
+    bool ok = warn_of_sequence(r) && warn_of_weights(r) && warn_of_consensus(r);
     for (size_t c = 0; ok && c < set->count; c++)
         ok = warn_of_weightless(r, c) && warn_of_invalid(r, c);
     ok = ok && warn_of_domain(r);

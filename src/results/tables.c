@@ -423,7 +423,7 @@ static packspan_status write_record(struct packspan_results *r, const char *fold
         put_item_number(f, "effective_samples", packspan_results_effective(r));
         put_item_count(f, "invalid_samples", packspan_results_invalid(r));
         put_item(f, "interrupted", o->interrupted ? "yes" : "no");
-        put_item(f, "sequence", "pcg64");
+        put_item(f, "sequence", c->settings.sobol ? "sobol" : "pcg");
         put_item_count(f, "threads", o->threads);
         put_item_number(f, "seconds", o->seconds);
         put_item_number(f, "rate", (double)o->drawn / o->seconds);

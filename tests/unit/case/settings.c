@@ -13,7 +13,8 @@ static void defaults_are_as_documented(void **state)
     } rows[] = {
         {SETTING_SAMPLES, "1000000"}, {SETTING_EFFECTIVE, "0"}, {SETTING_SEED, "1"},
         {SETTING_THREADS, "0"},       {SETTING_KEEP, "0"},      {SETTING_QUIET, "no"},
-        {SETTING_UNITS, "metric"},    {SETTING_OUT, ""},
+        {SETTING_UNITS, "metric"},    {SETTING_OUT, ""},        {SETTING_STABLE, "0"},
+        {SETTING_SEQUENCE, "pcg"},
     };
     assert_int_equal(sizeof rows / sizeof rows[0], SETTING_COUNT);
     struct settings s;
@@ -25,7 +26,10 @@ static void defaults_are_as_documented(void **state)
         assert_string_equal(text, rows[i].text);
     }
     assert_int_equal(s.samples, 1000000);
+    assert_int_equal(settings_samples(&s), 1000000);
     assert_int_equal(s.effective, 0);
+    assert_int_equal(s.stable, 0);
+    assert_false(s.sobol);
     assert_int_equal(s.seed, 1);
     assert_int_equal(s.threads, 0);
     assert_int_equal(s.keep, 0);
@@ -126,6 +130,12 @@ static void texts_out_of_range_are_refused_and_change_nothing(void **state)
         {SETTING_THREADS, "1025"},
         {SETTING_THREADS, "4294967297"}, /* 1 when cut to 32 bits */
         {SETTING_KEEP, "10000001"},
+        {SETTING_STABLE, "5"},
+        {SETTING_STABLE, "-1"},
+        {SETTING_STABLE, "1.5"},
+        {SETTING_SEQUENCE, "random"},
+        {SETTING_SEQUENCE, "Sobol"},
+        {SETTING_SEQUENCE, ""},
         {SETTING_UNITS, "US"},
         {SETTING_UNITS, "imperial"},
         {SETTING_UNITS, ""},
@@ -142,6 +152,9 @@ static void texts_out_of_range_are_refused_and_change_nothing(void **state)
         if (setting_set(&s, rows[i].id, rows[i].text))
             fail_msg("%s: '%s' is accepted", setting_infos[rows[i].id].name, rows[i].text);
         assert_int_equal(s.samples, before.samples);
+        assert_false(s.samples_given);
+        assert_int_equal(s.stable, 0);
+        assert_false(s.sobol);
         assert_true(s.seed == before.seed);
         assert_int_equal(s.threads, before.threads);
         assert_int_equal(s.keep, before.keep);
@@ -166,6 +179,10 @@ static void both_ends_of_every_range_are_accepted_and_written_back(void **state)
         {SETTING_THREADS, "1024", "1024"},
         {SETTING_KEEP, "0", "0"},
         {SETTING_KEEP, "1e7", "10000000"},
+        {SETTING_STABLE, "0", "0"},
+        {SETTING_STABLE, "4", "4"},
+        {SETTING_SEQUENCE, "sobol", "sobol"},
+        {SETTING_SEQUENCE, "pcg", "pcg"},
         {SETTING_UNITS, "us", "us"},
         {SETTING_UNITS, "metric", "metric"},
         {SETTING_QUIET, "yes", "yes"},
@@ -182,6 +199,19 @@ static void both_ends_of_every_range_are_accepted_and_written_back(void **state)
         assert_string_equal(text, rows[i].shown);
         assert_true(setting_set(&s, rows[i].id, text));
     }
+}
+
+static void samples_not_given_depend_on_how_the_run_goes(void **state)
+{
+    (void)state;
+    struct settings s;
+    settings_init(&s);
+    assert_true(setting_set(&s, SETTING_SEQUENCE, "sobol"));
+    assert_int_equal(settings_samples(&s), 1 << 20);
+    assert_true(setting_set(&s, SETTING_STABLE, "2"));
+    assert_int_equal(settings_samples(&s), 1000000000);
+    assert_true(setting_set(&s, SETTING_SAMPLES, "1000000"));
+    assert_int_equal(settings_samples(&s), 1000000);
 }
 
 static void a_path_may_have_4095_bytes(void **state)
@@ -218,6 +248,7 @@ int main(void)
         cmocka_unit_test(whole_numbers_are_read_exactly),
         cmocka_unit_test(texts_out_of_range_are_refused_and_change_nothing),
         cmocka_unit_test(both_ends_of_every_range_are_accepted_and_written_back),
+        cmocka_unit_test(samples_not_given_depend_on_how_the_run_goes),
         cmocka_unit_test(a_path_may_have_4095_bytes),
         cmocka_unit_test(a_short_buffer_is_not_overrun),
     };
