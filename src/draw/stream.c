@@ -41,6 +41,5 @@ void stream_uniforms(const struct stream *s, uint64_t first, size_t n, double *u
 {
     struct pcg64 g = s->origin;
     pcg64_jump(&g, first);
-    for (size_t i = 0; i < n; i++)
-        u[i] = ((double)(pcg64_next(&g) >> 12) + 0.5) * 0x1p-52;
+    pcg64_uniforms(&g, n, u);
 }

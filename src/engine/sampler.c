@@ -37,7 +37,7 @@ static void draw_input(const struct plan_node *node, const struct stream *s, uin
                        size_t n, double *x)
 {
     stream_uniforms(s, first, n, x);
-    shape_quantiles(node->input->shape, n, x, x);
+    shape_draws(node->input->shape, n, x, x);
     convert_to_si(node->input, n, x);
 }
 
@@ -158,7 +158,7 @@ const double *const *sampler_columns(const struct sampler *s)
 HOT_LOOP static void mark_spoiled(size_t n, const double *restrict x, uint64_t *restrict spoiled)
 {
     for (size_t i = 0; i < n; i++)
-        spoiled[i] |= !(fabs(x[i]) <= DBL_MAX);
+        spoiled[i] |= fabs(x[i]) <= DBL_MAX ? 0 : 1;
 }
 
 static void blame(const struct sampler *s, size_t n, const uint64_t *spoiled,
