@@ -10,4 +10,22 @@
 #define HOT_LOOP
 #endif
 
+/* For loops that gain from vectors of 64-bit products only, beside a plain twin: compiled for
+ * x86-64-v4, to be called where has_wide_products() says so. */
+#if defined(__x86_64__) && defined(__GNUC__)
+#define WIDE_LOOP __attribute__((target("avx512f,avx512dq,avx512vl,avx512bw,avx512cd")))
+static inline int has_wide_products(void)
+{
+    return __builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512dq") &&
+           __builtin_cpu_supports("avx512vl") && __builtin_cpu_supports("avx512bw") &&
+           __builtin_cpu_supports("avx512cd");
+}
+#else
+#define WIDE_LOOP
+static inline int has_wide_products(void)
+{
+    return 0;
+}
+#endif
+
 #endif

@@ -4,6 +4,7 @@
 #define PACKSPAN_DRAW_LAW_H
 
 #include "draw/curve.h"
+#include "draw/quantile_table.h"
 #include "draw/shape.h"
 #include "draw/special.h"
 
@@ -61,7 +62,8 @@ struct shape {
     const struct law *law;
     double low, high; /* every draw lies in [low, high] */
     double cut_low, cut_high;
-    void *memory; /* what the law allocated; may be NULL */
+    void *memory;                 /* what the law allocated; may be NULL */
+    struct quantile_table *table; /* NULL: draws are worked out exactly */
     union {
         double value;
         struct normal_law normal;
@@ -87,6 +89,9 @@ struct law {
     void (*quantiles)(const struct shape *shape, size_t n, const double *p, const double *q,
                       double *x);
     struct tails (*tails)(const struct shape *shape, double x);
+    /* Lower tails, up to two, rising, where the quantile function is not smooth; returns how many.
+     * NULL where the quantiles are worked out quickly enough. */
+    size_t (*kinks)(const struct shape *shape, double p[2]);
     bool drops_readings; /* build has already removed what lies outside the domain */
 };
 
@@ -111,6 +116,8 @@ packspan_status given_check_cover(const struct shape_given *given, struct shape_
 
 bool given_has(const struct shape_given *given, enum shape_field field);
 double given_or(const struct shape_given *given, enum shape_field field, double fallback);
+
+size_t law_is_smooth(const struct shape *shape, double p[2]);
 
 static inline struct tails from_lower(double p)
 {

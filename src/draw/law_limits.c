@@ -66,7 +66,8 @@ static struct tails arcsine_tails(const struct shape *shape, double x)
 const struct law law_arcsine = {.needs = SHAPE_BIT(SHAPE_LOW) | SHAPE_BIT(SHAPE_HIGH),
                                 .build = limits_build,
                                 .quantiles = arcsine_quantiles,
-                                .tails = arcsine_tails};
+                                .tails = arcsine_tails,
+                                .kinks = law_is_smooth};
 
 /* triangular */
 
@@ -114,11 +115,19 @@ static struct tails triangular_tails(const struct shape *shape, double x)
     return from_upper(right / width * (right / (law->high - law->best)));
 }
 
+static size_t triangular_kinks(const struct shape *shape, double p[2])
+{
+    const struct triangular_law *law = &shape->of.triangular;
+    p[0] = (law->best - law->low) / (law->high - law->low);
+    return p[0] > 0.0 && p[0] < 1.0;
+}
+
 const struct law law_triangular = {.needs = SHAPE_BIT(SHAPE_LOW) | SHAPE_BIT(SHAPE_BEST) |
                                             SHAPE_BIT(SHAPE_HIGH),
                                    .build = triangular_build,
                                    .quantiles = triangular_quantiles,
-                                   .tails = triangular_tails};
+                                   .tails = triangular_tails,
+                                   .kinks = triangular_kinks};
 
 /* trapezoid */
 
@@ -179,11 +188,24 @@ static struct tails trapezoid_tails(const struct shape *shape, double x)
     return (struct tails){0.5 + inward, 0.5 - inward};
 }
 
+static size_t both_ends(double tail, double p[2])
+{
+    p[0] = tail;
+    p[1] = 1.0 - tail;
+    return tail > 0.0 && tail < 0.5 ? 2 : 0;
+}
+
+static size_t trapezoid_kinks(const struct shape *shape, double p[2])
+{
+    return both_ends(shape->of.trapezoid.ramp_share, p);
+}
+
 const struct law law_trapezoid = {.needs = SHAPE_BIT(SHAPE_LOW) | SHAPE_BIT(SHAPE_HIGH) |
                                            SHAPE_BIT(SHAPE_COVER),
                                   .build = trapezoid_build,
                                   .quantiles = trapezoid_quantiles,
-                                  .tails = trapezoid_tails};
+                                  .tails = trapezoid_tails,
+                                  .kinks = trapezoid_kinks};
 
 /* vague_uniform: the half-width W is uniform over half-width -+ sd, and x uniform over centre -+ W
  * (JCGM 101 6.4.3). The density at a distance y is ln(outer/max(y, flat))/(4 sd); its integral
@@ -273,8 +295,14 @@ static struct tails vague_tails(const struct shape *shape, double x)
     return x < law->centre ? from_lower(tail) : from_upper(tail);
 }
 
+static size_t vague_kinks(const struct shape *shape, double p[2])
+{
+    return both_ends(shape->of.vague.tail_share, p);
+}
+
 const struct law law_vague_uniform = {.needs = SHAPE_BIT(SHAPE_LOW) | SHAPE_BIT(SHAPE_HIGH) |
                                                SHAPE_BIT(SHAPE_SD),
                                       .build = vague_build,
                                       .quantiles = vague_quantiles,
-                                      .tails = vague_tails};
+                                      .tails = vague_tails,
+                                      .kinks = vague_kinks};

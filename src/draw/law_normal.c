@@ -86,7 +86,8 @@ static struct tails normal_law_tails(const struct shape *shape, double x)
 const struct law law_normal = {.needs = 0,
                                .build = normal_build,
                                .quantiles = normal_law_quantiles,
-                               .tails = normal_law_tails};
+                               .tails = normal_law_tails,
+                               .kinks = law_is_smooth};
 
 /* split_normal */
 
@@ -163,11 +164,18 @@ static struct tails split_tails(const struct shape *shape, double x)
     return from_upper(2.0 * law->share_high * normal_tails(away / law->sd_high).upper);
 }
 
+static size_t split_kinks(const struct shape *shape, double p[2])
+{
+    p[0] = shape->of.split.share_low;
+    return 1;
+}
+
 const struct law law_split_normal = {.needs = SHAPE_BIT(SHAPE_BEST) | SHAPE_BIT(SHAPE_LOW) |
                                               SHAPE_BIT(SHAPE_HIGH),
                                      .build = split_build,
                                      .quantiles = split_quantiles,
-                                     .tails = split_tails};
+                                     .tails = split_tails,
+                                     .kinks = split_kinks};
 
 /* lognormal */
 
@@ -227,4 +235,5 @@ static struct tails lognormal_tails(const struct shape *shape, double x)
 const struct law law_lognormal = {.needs = 0,
                                   .build = lognormal_build,
                                   .quantiles = lognormal_quantiles,
-                                  .tails = lognormal_tails};
+                                  .tails = lognormal_tails,
+                                  .kinks = law_is_smooth};

@@ -124,7 +124,8 @@ const struct law law_pert = {.needs = SHAPE_BIT(SHAPE_LOW) | SHAPE_BIT(SHAPE_BES
                                       SHAPE_BIT(SHAPE_HIGH),
                              .build = pert_build,
                              .quantiles = pert_quantiles,
-                             .tails = pert_tails};
+                             .tails = pert_tails,
+                             .kinks = law_is_smooth};
 
 /* student: t^2/(dof + t^2) has a beta distribution, and its logit is ln(t^2/dof). */
 
@@ -204,4 +205,5 @@ const struct law law_student = {.needs = SHAPE_BIT(SHAPE_BEST) | SHAPE_BIT(SHAPE
                                          SHAPE_BIT(SHAPE_DOF),
                                 .build = student_build,
                                 .quantiles = student_quantiles,
-                                .tails = student_tails};
+                                .tails = student_tails,
+                                .kinks = law_is_smooth};

@@ -17,4 +17,12 @@ uint64_t pcg64_next(struct pcg64 *g);
 /* Skips `count` outputs (modulo 2^128, so a negative jump is 2^128 - n), Brown 1994. */
 void pcg64_jump(struct pcg64 *g, uint128 count);
 
+/* The next n outputs as numbers in the open interval (0, 1): (top 52 bits + 1/2) / 2^52. */
+void pcg64_uniforms(struct pcg64 *g, size_t n, double *u);
+/* The same, each by its own way: chains side by side, or vectors of them; `g` is not moved on. n is
+ * a multiple of PCG64_CHAINS. */
+enum { PCG64_CHAINS = 16 };
+void pcg64_uniforms_plain(const struct pcg64 *g, size_t n, double *u);
+void pcg64_uniforms_wide(const struct pcg64 *g, size_t n, double *u);
+
 #endif

@@ -182,33 +182,6 @@ static packspan_status build(struct shape *s, const struct shape_given *given,
     return PACKSPAN_OK;
 }
 
-packspan_status shape_make(const struct shape_given *given, const struct shape_domain *domain,
-                           struct shape **out, struct shape_fault *fault)
-{
-    packspan_status status = check_columns(given, fault);
-    if (status != PACKSPAN_OK)
-        return status;
-    struct shape *s = calloc(1, sizeof *s);
-    if (!s)
-        return PACKSPAN_NO_MEMORY;
-    s->law = laws[given->kind];
-    s->low = -(double)INFINITY;
-    s->high = (double)INFINITY;
-    status = build(s, given, domain, fault);
-    if (status == PACKSPAN_OK)
-        *out = s;
-    else
-        shape_free(s);
-    return status;
-}
-
-void shape_free(struct shape *s)
-{
-    if (s)
-        free(s->memory);
-    free(s);
-}
-
 double shape_cut(const struct shape *s)
 {
     return s->cut_low + s->cut_high;
@@ -265,6 +238,64 @@ void shape_quantiles(const struct shape *s, size_t n, const double *u, double *x
             upper[i] = 1.0 - u[done + i];
         block_quantiles(s, count, u + done, upper, x + done);
     }
+}
+
+/* ---- making ---- */
+
+static void exact_draws(const void *shape, size_t n, const double *u, double *x)
+{
+    shape_quantiles(shape, n, u, x);
+}
+
+void shape_draws(const struct shape *s, size_t n, const double *u, double *x)
+{
+    if (s->table)
+        quantile_table_draw(s->table, exact_draws, s, n, u, x);
+    else
+        shape_quantiles(s, n, u, x);
+}
+
+static packspan_status tabulate(struct shape *s)
+{
+    double kinks[2], share = 1.0 - s->cut_low - s->cut_high;
+    if (!s->law->kinks || shape_is_fixed(s))
+        return PACKSPAN_OK;
+    size_t count = s->law->kinks(s, kinks);
+    for (size_t k = 0; k < count; k++)
+        kinks[k] = (kinks[k] - s->cut_low) / share;
+    return quantile_table_make(exact_draws, s, count, kinks, &s->table) ? PACKSPAN_OK
+                                                                        : PACKSPAN_NO_MEMORY;
+}
+
+packspan_status shape_make(const struct shape_given *given, const struct shape_domain *domain,
+                           struct shape **out, struct shape_fault *fault)
+{
+    packspan_status status = check_columns(given, fault);
+    if (status != PACKSPAN_OK)
+        return status;
+    struct shape *s = calloc(1, sizeof *s);
+    if (!s)
+        return PACKSPAN_NO_MEMORY;
+    s->law = laws[given->kind];
+    s->low = -(double)INFINITY;
+    s->high = (double)INFINITY;
+    status = build(s, given, domain, fault);
+    if (status == PACKSPAN_OK)
+        status = tabulate(s);
+    if (status == PACKSPAN_OK)
+        *out = s;
+    else
+        shape_free(s);
+    return status;
+}
+
+void shape_free(struct shape *s)
+{
+    if (s) {
+        free(s->memory);
+        quantile_table_free(s->table);
+    }
+    free(s);
 }
 
 double shape_distribution(const struct shape *s, double x)

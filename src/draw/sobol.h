@@ -8,7 +8,7 @@
 #include <stdint.h>
 
 /* Dimension 0 is van der Corput's sequence, which needs no table. */
-enum { SOBOL_DIMENSIONS = 1111, SOBOL_INITIAL_COUNT = 13223, SOBOL_BLOCK = 512 };
+enum { SOBOL_DIMENSIONS = 1111, SOBOL_INITIAL_COUNT = 13223, SOBOL_BLOCK = 2048 };
 
 /* For dimension d >= 1: sobol_polynomials[d - 1] is the primitive polynomial, its bits being the
  * coefficients, and the initial numbers m_1, ..., m_degree stand in sobol_initial one dimension
@@ -24,8 +24,8 @@ struct sobol {
 /* dimension < SOBOL_DIMENSIONS. */
 void sobol_open(struct sobol *s, size_t dimension);
 
-/* Points 512 block .. 512 block + 511 of the sequence in its usual (Gray code) order. The sequence
- * repeats itself after 2^32 points. */
+/* Points SOBOL_BLOCK block .. SOBOL_BLOCK (block + 1) - 1 of the sequence in its usual (Gray code)
+ * order. The sequence repeats itself after 2^32 points. */
 void sobol_block(const struct sobol *s, uint64_t block, uint32_t points[SOBOL_BLOCK]);
 
 /* What makes a scrambling; random. */

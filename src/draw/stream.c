@@ -83,8 +83,7 @@ static void pcg_uniforms(const struct stream *s, uint64_t first, size_t n, doubl
 {
     struct pcg64 g = s->origin;
     pcg64_jump(&g, first);
-    for (size_t i = 0; i < n; i++)
-        u[i] = ((double)(pcg64_next(&g) >> 12) + 0.5) * 0x1p-52;
+    pcg64_uniforms(&g, n, u);
 }
 
 /* Sobol's points repeat themselves, so their next round gets another scrambling. */

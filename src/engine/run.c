@@ -25,10 +25,11 @@ enum { WEIGHT_BITS = 36, SUM_BITS = 60 };
 /* Whole-number tallies of one thread under one candidate. */
 struct worker_tally {
     struct sampler *sampler;
-    uint64_t *drop;     /* [BLOCK_SAMPLES]: which samples of the block are invalid */
-    uint64_t **counts;  /* [rows]: in the candidate's bins */
-    uint64_t **mixture; /* [rows]: in the bins of all together; NULL with one candidate */
-    uint64_t *outside;  /* [rows] */
+    uint64_t *drop;               /* [BLOCK_SAMPLES]: which samples of the block are invalid */
+    struct bin_counter *counters; /* [rows]: unless weighted */
+    uint64_t **counts;            /* [rows]: weights in the candidate's bins */
+    uint64_t **mixture;           /* [rows]: in the bins of all together; NULL with one candidate */
+    uint64_t *outside;            /* [rows] */
     uint64_t *invalid_by_node;
     struct claim_count *claims;
 };
@@ -61,11 +62,12 @@ static struct worker_tally *worker_of(const struct runner *run, unsigned thread,
 static packspan_status open_worker(const struct plan_set *set, size_t c, struct worker_tally *w)
 {
     const struct plan *p = &set->plans[c];
+    w->counters = calloc(set->row_count + 1, sizeof *w->counters);
     w->counts = calloc(set->row_count + 1, sizeof *w->counts);
     w->outside = calloc(set->row_count + 1, sizeof *w->outside);
     w->invalid_by_node = calloc(p->node_count + 1, sizeof *w->invalid_by_node);
     w->claims = calloc(set->source->claim_count + 1, sizeof *w->claims);
-    if (!w->counts || !w->outside || !w->invalid_by_node || !w->claims)
+    if (!w->counters || !w->counts || !w->outside || !w->invalid_by_node || !w->claims)
         return PACKSPAN_NO_MEMORY;
     w->drop = calloc(BLOCK_SAMPLES, sizeof *w->drop);
     if (!w->drop)
@@ -82,6 +84,9 @@ static void free_counts(const struct plan_set *set, uint64_t **counts)
 
 static void free_worker(const struct plan_set *set, struct worker_tally *w)
 {
+    for (size_t r = 0; w->counters && r < set->row_count; r++)
+        bin_counter_close(&w->counters[r]);
+    free(w->counters);
     free_counts(set, w->counts);
     free(w->outside);
     free(w->invalid_by_node);
@@ -177,6 +182,15 @@ static bool make_counts(const struct bin_layout *layout, uint64_t **counts)
     return !layout || *counts;
 }
 
+/* Room for a row's counts under a candidate. */
+static bool open_row(const struct runner *run, struct worker_tally *w, size_t c, size_t r)
+{
+    const struct bin_layout *layout = run_layout(run->out, c, r);
+    if (run->set->weighted || !layout)
+        return make_counts(layout, &w->counts[r]);
+    return bin_counter_open(layout, &w->counters[r]) == PACKSPAN_OK;
+}
+
 static bool open_mixture(const struct runner *run, unsigned thread)
 {
     const struct plan_set *set = run->set;
@@ -196,7 +210,7 @@ static bool open_counts(const struct runner *run)
     for (unsigned t = 0; t < run->out->threads && made; t++) {
         for (size_t c = 0; c < set->count; c++)
             for (size_t r = 0; r < set->row_count && made; r++)
-                made = make_counts(run_layout(run->out, c, r), &worker_of(run, t, c)->counts[r]);
+                made = open_row(run, worker_of(run, t, c), c, r);
         made = made && (set->count == 1 || open_mixture(run, t));
     }
     return made;
@@ -305,22 +319,31 @@ void route_moments_merge(struct route_moments *into, const struct route_moments 
     into->weight = total;
 }
 
-/* `counts` is NULL where nothing is counted. */
-static void count_bins(const struct bin_layout *layout, size_t n, const double *x,
-                       const uint64_t *weights, uint64_t *counts)
-{
-    if (counts && weights)
-        bin_count_weighted(layout, n, x, weights, counts);
-    else if (counts)
-        bin_count(layout, n, x, counts);
-}
-
 static struct moments fixed_moments(double value, size_t n, const uint64_t *weights)
 {
     struct moments m = {0, value, 0.0, value, value};
     for (size_t i = 0; i < n; i++)
         m.count += weight_at(weights, i);
     return m;
+}
+
+static void tally_plain(const struct runner *run, const struct worker_tally *w, size_t r, size_t n,
+                        const double *x, struct moments *m)
+{
+    moments_of(n, x, m);
+    if (run->out->layouts[r])
+        bin_count(run->out->layouts[r], n, x, &w->counters[r]);
+}
+
+static void tally_weighted(const struct runner *run, size_t c, const struct worker_tally *w,
+                           size_t r, size_t n, const double *x, const uint64_t *weights,
+                           struct moments *m)
+{
+    moments_of_weighted(n, x, weights, m);
+    if (w->counts[r])
+        bin_count_weighted(run_layout(run->out, c, r), n, x, weights, w->counts[r]);
+    if (w->mixture && w->mixture[r])
+        bin_count_weighted(run->out->layouts[r], n, x, weights, w->mixture[r]);
 }
 
 /* Tallies n samples that are left in the columns. */
@@ -341,12 +364,9 @@ static void tally_samples(const struct runner *run, size_t c, struct worker_tall
         if (node->fixed)
             part->moments[r] = fixed_moments(x[0], n, weights);
         else if (weights)
-            moments_of_weighted(n, x, weights, &part->moments[r]);
+            tally_weighted(run, c, w, r, n, x, weights, &part->moments[r]);
         else
-            moments_of(n, x, &part->moments[r]);
-        count_bins(run_layout(run->out, c, r), n, x, weights, w->counts[r]);
-        if (w->mixture)
-            count_bins(run->out->layouts[r], n, x, weights, w->mixture[r]);
+            tally_plain(run, w, r, n, x, &part->moments[r]);
         if (node->kind != NODE_INPUT)
             w->outside[r] += weight_outside(n, x, q, weights);
     }
@@ -576,14 +596,27 @@ static void add_counts(const struct bin_layout *layout, uint64_t **into, uint64_
         (*into)[b] += (*part)[b];
 }
 
-/* All workers' counts into the outcome. */
-static void gather_worker(const struct plan_set *set, size_t c, struct worker_tally *w,
+static bool add_counter(const struct bin_layout *layout, const struct bin_counter *c,
+                        uint64_t **into)
+{
+    if (!make_counts(*into ? NULL : layout, into))
+        return false;
+    bin_counter_add(layout, c, *into);
+    return true;
+}
+
+/* All workers' counts into the outcome. False when out of memory. */
+static bool gather_worker(const struct plan_set *set, size_t c, struct worker_tally *w,
                           struct run_outcome *out)
 {
     struct candidate_outcome *o = &out->candidates[c];
     for (size_t r = 0; r < set->row_count; r++) {
+        const struct bin_layout *layout = run_layout(out, c, r);
         o->outside[r] += w->outside[r];
-        add_counts(run_layout(out, c, r), &o->counts[r], &w->counts[r]);
+        if (set->weighted)
+            add_counts(layout, &o->counts[r], &w->counts[r]);
+        else if (layout && !add_counter(layout, &w->counters[r], &o->counts[r]))
+            return false;
     }
     for (size_t k = 0; k < set->plans[c].node_count; k++)
         o->invalid_by_node[k] += w->invalid_by_node[k];
@@ -594,18 +627,21 @@ static void gather_worker(const struct plan_set *set, size_t c, struct worker_ta
         o->claims[k].at += w->claims[k].at;
         o->claims[k].total += w->claims[k].total;
     }
+    return true;
 }
 
-static void gather(struct runner *run)
+static packspan_status gather(struct runner *run)
 {
     struct run_outcome *out = run->out;
     for (unsigned t = 0; t < out->threads; t++) {
         uint64_t **mixture = worker_of(run, t, 0)->mixture;
         for (size_t c = 0; c < run->set->count; c++)
-            gather_worker(run->set, c, worker_of(run, t, c), out);
+            if (!gather_worker(run->set, c, worker_of(run, t, c), out))
+                return PACKSPAN_NO_MEMORY;
         for (size_t r = 0; mixture && r < run->set->row_count; r++)
             add_counts(out->layouts[r], &out->counts[r], &mixture[r]);
     }
+    return PACKSPAN_OK;
 }
 
 double run_nearest(const struct run_outcome *r, size_t observation)
@@ -677,8 +713,8 @@ static packspan_status run_once(const struct plan_set *set, uint64_t least, run_
         status = PACKSPAN_INTERRUPTED;
     else if (status == PACKSPAN_OK && (hopeless || !evidence_fits(out)))
         status = PACKSPAN_BAD_CASE;
-    if (status == PACKSPAN_OK || status == PACKSPAN_BAD_CASE)
-        gather(&run);
+    if ((status == PACKSPAN_OK || status == PACKSPAN_BAD_CASE) && gather(&run) != PACKSPAN_OK)
+        status = PACKSPAN_NO_MEMORY;
     free_runner(&run);
     return status;
 }

@@ -9,6 +9,9 @@
 #include "draw/stream.h"
 #include "engine/dimensions.h"
 
+/* A block is all of one scrambling. */
+_Static_assert(BLOCK_SAMPLES == SOBOL_BLOCK, "replicates take turns block by block");
+
 struct sampler {
     const struct plan *plan;
     const size_t *twins;
@@ -54,7 +57,7 @@ static void draw_input(const struct plan_node *node, const struct stream *s, uin
                        size_t n, double *x)
 {
     stream_uniforms(s, first, n, x);
-    shape_quantiles(node->input->shape, n, x, x);
+    shape_draws(node->input->shape, n, x, x);
     convert_to_si(node->input, n, x);
 }
 
@@ -175,7 +178,7 @@ const double *const *sampler_columns(const struct sampler *s)
 HOT_LOOP static void mark_spoiled(size_t n, const double *restrict x, uint64_t *restrict spoiled)
 {
     for (size_t i = 0; i < n; i++)
-        spoiled[i] |= !(fabs(x[i]) <= DBL_MAX);
+        spoiled[i] |= fabs(x[i]) <= DBL_MAX ? 0 : 1;
 }
 
 static void blame(const struct sampler *s, size_t n, const uint64_t *spoiled,

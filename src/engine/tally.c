@@ -9,7 +9,8 @@
 
 /* The bulk is cut into CELLS cells of equal width; cell 0 and cell OVER are the open ends below
  * and above. A cell where a reported percentile may lie is cut further into equal bins. */
-enum { CELLS = 1024, OVER = CELLS + 1, BINS_MAX = 65536, BLOCK = 256, SHORTEST_TRIES = 2000 };
+enum { CELLS = 1024, OVER = CELLS + 1, BINS_MAX = 65536, BLOCK = 2048, SHORTEST_TRIES = 2000 };
+_Static_assert(BINS_MAX - 1 <= UINT16_MAX, "bins are numbered in 16 bits");
 
 /* Bins of the finest width hold the promise of 1e-4 whatever lies in them, even if the pilot's
  * interquartile range is a few per cent too wide; of the coarsest, for values that are alone. */
@@ -21,23 +22,66 @@ static const double reported[] = {0.01, 0.025, 0.05, 0.10,  0.25, 0.50,
                                   0.75, 0.90,  0.95, 0.975, 0.99};
 enum { REPORTED = sizeof reported / sizeof reported[0] };
 
+/* Cells from .. to - 1 with as many bins each, and fewer in each of the others: then the bin of a
+ * value needs no look into a table. */
+struct even_cells {
+    double from, to, bins_inside, bins_outside; /* bins_inside 0: the layout is not like this */
+};
+
 struct bin_layout {
     double low, width, inverse; /* of the cells; width 0: everything in one bin */
-    int32_t first[OVER + 2];    /* first bin of each cell; the last entry is the number of bins */
-    bool alike;                 /* the pilot is no part of what is counted */
+    struct even_cells even;
+    int32_t first[OVER + 2]; /* first bin of each cell; the last entry is the number of bins */
+    bool alike;              /* the pilot is no part of what is counted */
     size_t pilot_count;
     double pilot[]; /* sorted */
 };
 
-/* Never decreases with x, and is a bin for any x at all. */
-static inline int32_t bin_of(const struct bin_layout *l, double x)
+/* Where x lies, in cells. */
+static inline double place_of(double low, double inverse, double x)
 {
-    double t = (x - l->low) * l->inverse + 1.0;
+    double t = (x - low) * inverse + 1.0;
     t = t > 0.0 ? t : 0.0;
-    t = t < OVER ? t : OVER;
-    int32_t cell = (int32_t)t;
-    int32_t first = l->first[cell];
-    return first + (int32_t)((t - cell) * (l->first[cell + 1] - first));
+    return t < OVER ? t : OVER;
+}
+
+HOT_LOOP static void place_evenly(const struct bin_layout *restrict l, size_t n,
+                                  const double *restrict x, uint16_t *restrict bin)
+{
+    struct even_cells e = l->even;
+    double low = l->low, inverse = l->inverse, start = e.from * e.bins_outside;
+    for (size_t i = 0; i < n; i++) {
+        double t = place_of(low, inverse, x[i]);
+        double inside = t > e.from ? t : e.from;
+        inside = inside < e.to ? inside : e.to;
+        double b = start + (inside - e.from) * e.bins_inside + (t - inside) * e.bins_outside;
+        bin[i] = (uint16_t)(int32_t)b;
+    }
+}
+
+static void place_by_cell(const struct bin_layout *l, size_t n, const double *x, uint16_t *bin)
+{
+    for (size_t i = 0; i < n; i++) {
+        double t = place_of(l->low, l->inverse, x[i]);
+        int32_t cell = (int32_t)t, first = l->first[cell];
+        bin[i] = (uint16_t)(first + (int32_t)((t - cell) * (l->first[cell + 1] - first)));
+    }
+}
+
+/* Never decreases with x, and is a bin for any x at all. */
+static void place(const struct bin_layout *l, size_t n, const double *x, uint16_t *bin)
+{
+    if (l->even.bins_inside > 0.0)
+        place_evenly(l, n, x, bin);
+    else
+        place_by_cell(l, n, x, bin);
+}
+
+static int32_t bin_of(const struct bin_layout *l, double x)
+{
+    uint16_t bin;
+    place(l, 1, &x, &bin);
+    return bin;
 }
 
 /* The cell of the bulk that x is in or, from the open ends, next to. */
@@ -112,6 +156,26 @@ static int32_t cut_cells(struct bin_layout *l, const int window[OVER + 1], doubl
     return bins;
 }
 
+/* All cells from the first window to the last alike, if there are not too many bins then. */
+static bool lay_evenly(struct bin_layout *l, const int window[OVER + 1], double unit)
+{
+    int from = 0, to = OVER;
+    while (window[from] == 0)
+        from++;
+    while (window[to - 1] == 0)
+        to--;
+    double inside = ceil(1.0 / unit), outside = ceil(1.0 / (elsewhere * unit));
+    double bins = (to - from) * inside + (OVER - (to - from)) * outside + 1.0;
+    if (bins > BINS_MAX)
+        return false;
+    l->even = (struct even_cells){from, to, inside, outside};
+    l->first[0] = 0;
+    for (int c = 0; c < OVER; c++)
+        l->first[c + 1] = l->first[c] + (int32_t)(c >= from && c < to ? inside : outside);
+    l->first[OVER + 1] = l->first[OVER] + 1;
+    return true;
+}
+
 /* The interquartile range, or if half of the pilot is one value, about what it would be of a bell
  * over the same cells. */
 static double pilot_iqr(const struct bin_layout *l)
@@ -121,14 +185,17 @@ static double pilot_iqr(const struct bin_layout *l)
     return iqr > 0.0 ? iqr : l->width * CELLS / 9.0;
 }
 
-/* When there would be too many bins, they widen everywhere to the coarsest that is good for the
- * promise, and then in the widest windows, where the tail is so heavy that it cannot be kept. */
+/* Where even cells would have too many bins, there are fine ones in the windows only. When that is
+ * still too many, they widen everywhere to the coarsest that is good for the promise, and then in
+ * the widest windows, where the tail is so heavy that it cannot be kept. */
 static void lay_bins(struct bin_layout *l)
 {
     int window[OVER + 1];
     mark_windows(l, window);
     double cells = pilot_iqr(l) / l->width;
     double unit = finest * cells, share = 1.0 / BINS_MAX;
+    if (lay_evenly(l, window, unit))
+        return;
     while (cut_cells(l, window, unit, share) > BINS_MAX) {
         if (unit < coarsest * cells)
             unit *= 1.03;
@@ -151,6 +218,7 @@ packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout
     if (l == NULL)
         return PACKSPAN_NO_MEMORY;
     l->alike = false;
+    l->even = (struct even_cells){0};
     l->pilot_count = n;
     memcpy(l->pilot, pilot, n * sizeof l->pilot[0]);
     lay_cells(l);
@@ -180,28 +248,50 @@ size_t bin_layout_size(const struct bin_layout *l)
     return (size_t)l->first[OVER + 1];
 }
 
-void bin_count(const struct bin_layout *l, size_t n, const double *x, uint64_t *counts)
+packspan_status bin_counter_open(const struct bin_layout *l, struct bin_counter *out)
 {
-    int32_t bin[BLOCK];
+    struct bin_counter c = {calloc(bin_layout_size(l), sizeof *c.low),
+                            calloc(bin_layout_size(l), sizeof *c.high)};
+    if (!c.low || !c.high) {
+        bin_counter_close(&c);
+        return PACKSPAN_NO_MEMORY;
+    }
+    *out = c;
+    return PACKSPAN_OK;
+}
+
+void bin_counter_close(struct bin_counter *c)
+{
+    free(c->low);
+    free(c->high);
+    *c = (struct bin_counter){0};
+}
+
+void bin_count(const struct bin_layout *l, size_t n, const double *x, struct bin_counter *c)
+{
+    uint16_t bin[BLOCK], *low = c->low;
     for (size_t done = 0; done < n; done += BLOCK) {
         size_t m = n - done < BLOCK ? n - done : BLOCK;
+        place(l, m, x + done, bin);
         for (size_t i = 0; i < m; i++)
-            bin[i] = bin_of(l, x[done + i]);
-        for (size_t i = 0; i < m; i++)
-            counts[bin[i]]++;
+            if (++low[bin[i]] == 0)
+                c->high[bin[i]]++;
     }
+}
+
+void bin_counter_add(const struct bin_layout *l, const struct bin_counter *c, uint64_t *counts)
+{
+    for (size_t b = 0; b < bin_layout_size(l); b++)
+        counts[b] += (uint64_t)c->high[b] << 16 | c->low[b];
 }
 
 void bin_count_weighted(const struct bin_layout *l, size_t n, const double *x,
                         const uint64_t *weights, uint64_t *counts)
 {
-    int32_t bin[BLOCK];
+    uint16_t bin[BLOCK];
     for (size_t done = 0; done < n; done += BLOCK) {
         size_t m = n - done < BLOCK ? n - done : BLOCK;
-        for (size_t i = 0; i < m; i++) {
-            bin[i] = bin_of(l, x[done + i]);
-            __builtin_prefetch(&counts[bin[i]], 1);
-        }
+        place(l, m, x + done, bin);
         for (size_t i = 0; i < m; i++)
             counts[bin[i]] += weights[done + i];
     }
@@ -214,77 +304,55 @@ void moments_init(struct moments *m)
 
 /* Sums run in lanes of fixed order, which the compiler may keep in vector registers without
  * changing a bit of the result. */
-enum { LANES = 8 };
+enum { LANES = 16 };
 
 static double lane_sum(const double lane[LANES])
 {
-    return ((lane[0] + lane[4]) + (lane[1] + lane[5])) +
-           ((lane[2] + lane[6]) + (lane[3] + lane[7]));
+    double sum[LANES];
+    memcpy(sum, lane, sizeof sum);
+    for (int half = LANES / 2; half > 0; half /= 2)
+        for (int j = 0; j < half; j++)
+            sum[j] += sum[j + half];
+    return sum[0];
 }
 
-static double sum_and_extremes(size_t n, const double *x, double *min, double *max)
+/* Deviations are taken from the first value, which is as good as the mean against cancellation. */
+HOT_LOOP void moments_of(size_t n, const double *restrict x, struct moments *restrict m)
 {
-    double sum[LANES], low[LANES], high[LANES];
+    moments_init(m);
+    if (n == 0)
+        return;
+    double sum[LANES], square[LANES], low[LANES], high[LANES], centre = x[0];
     for (int j = 0; j < LANES; j++) {
-        sum[j] = 0.0;
-        low[j] = INFINITY;
-        high[j] = -INFINITY;
+        sum[j] = square[j] = 0.0;
+        low[j] = high[j] = centre;
     }
     size_t whole = n - n % LANES;
     for (size_t i = 0; i < whole; i += LANES) {
         for (size_t j = 0; j < LANES; j++) {
-            double v = x[i + j];
-            sum[j] += v;
+            double v = x[i + j], e = v - centre;
+            sum[j] += e;
+            square[j] += e * e;
             low[j] = v < low[j] ? v : low[j];
             high[j] = v > high[j] ? v : high[j];
         }
     }
     for (size_t i = whole; i < n; i++) {
         size_t j = i - whole;
-        sum[j] += x[i];
-        low[j] = x[i] < low[j] ? x[i] : low[j];
-        high[j] = x[i] > high[j] ? x[i] : high[j];
+        double v = x[i], e = v - centre;
+        sum[j] += e;
+        square[j] += e * e;
+        low[j] = v < low[j] ? v : low[j];
+        high[j] = v > high[j] ? v : high[j];
     }
-    *min = low[0];
-    *max = high[0];
-    for (int j = 1; j < LANES; j++) {
-        *min = low[j] < *min ? low[j] : *min;
-        *max = high[j] > *max ? high[j] : *max;
-    }
-    return lane_sum(sum);
-}
-
-/* The sum of deviations from `mean`, which is only rounding, and of their squares. */
-static double deviations(size_t n, const double *x, double mean, double *squares)
-{
-    double sum[LANES] = {0.0}, square[LANES] = {0.0};
-    size_t whole = n - n % LANES;
-    for (size_t i = 0; i < whole; i += LANES) {
-        for (size_t j = 0; j < LANES; j++) {
-            double e = x[i + j] - mean;
-            sum[j] += e;
-            square[j] += e * e;
-        }
-    }
-    for (size_t i = whole; i < n; i++) {
-        double e = x[i] - mean;
-        sum[i - whole] += e;
-        square[i - whole] += e * e;
-    }
-    *squares = lane_sum(square);
-    return lane_sum(sum);
-}
-
-void moments_of(size_t n, const double *x, struct moments *m)
-{
-    moments_init(m);
-    if (n == 0)
-        return;
+    double rest = lane_sum(sum);
     m->count = n;
-    double mean = sum_and_extremes(n, x, &m->min, &m->max) / (double)n;
-    double rest = deviations(n, x, mean, &m->squares);
-    m->mean = mean + rest / (double)n;
-    m->squares = fmax(m->squares - rest * rest / (double)n, 0.0);
+    m->mean = centre + rest / (double)n;
+    m->squares = fmax(lane_sum(square) - rest * rest / (double)n, 0.0);
+    for (int j = 0; j < LANES; j++) {
+        m->min = low[j] < m->min ? low[j] : m->min;
+        m->max = high[j] > m->max ? high[j] : m->max;
+    }
 }
 
 /* Sum of w x, and the extremes of what has weight. */

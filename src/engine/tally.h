@@ -25,8 +25,18 @@ packspan_status bin_layout_make_alike(const double *pilot, size_t n, struct bin_
 void bin_layout_free(struct bin_layout *l);
 size_t bin_layout_size(const struct bin_layout *l);
 
-/* counts[bin]++ for each finite value; counts has bin_layout_size() entries. */
-void bin_count(const struct bin_layout *l, size_t n, const double *x, uint64_t *counts);
+/* Counts in half the memory that they might need, as the cache is what limits counting: the low
+ * halves, and the high halves, which are seldom touched. */
+struct bin_counter {
+    uint16_t *low;
+    uint32_t *high;
+};
+packspan_status bin_counter_open(const struct bin_layout *l, struct bin_counter *out);
+void bin_counter_close(struct bin_counter *c);
+/* Counts each finite value. */
+void bin_count(const struct bin_layout *l, size_t n, const double *x, struct bin_counter *c);
+/* counts[bin] += what was counted; counts has bin_layout_size() entries. */
+void bin_counter_add(const struct bin_layout *l, const struct bin_counter *c, uint64_t *counts);
 /* counts[bin] += weights[i]: whole-number weights, so that the order of adding does not matter. */
 void bin_count_weighted(const struct bin_layout *l, size_t n, const double *x,
                         const uint64_t *weights, uint64_t *counts);
@@ -38,7 +48,7 @@ struct moments {
     double min, max;
 };
 void moments_init(struct moments *m);
-/* The moments of one block, two-pass, in a fixed order of summation. */
+/* The moments of one block, in a fixed order of summation. */
 void moments_of(size_t n, const double *x, struct moments *m);
 /* The same with a whole-number weight for each value; count is the sum of the weights. */
 void moments_of_weighted(size_t n, const double *x, const uint64_t *weights, struct moments *m);

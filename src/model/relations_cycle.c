@@ -27,9 +27,8 @@ static void fill_wheel_columns(const struct relation_call *call, struct wheel_co
 static void traction(const struct relation_call *call, const struct trace *t)
 {
     struct wheel_columns w;
-    double road[BLOCK_SAMPLES];
     fill_wheel_columns(call, &w);
-    trace_traction(t, call->n, &w.load, call->out, road);
+    trace_traction(t, call->n, &w.load, call->out, NULL);
 }
 
 static void city_traction(const struct relation_call *call)

@@ -52,15 +52,15 @@ static void cycle_trip_consumption(const struct relation_call *call)
     const double *power = call->in[9], *drive = call->in[10], *rotating = call->in[11],
                  *regen = call->in[12];
     struct trip_road road;
-    double traction[BLOCK_SAMPLES], braking[BLOCK_SAMPLES], part[BLOCK_SAMPLES];
+    double traction[BLOCK_SAMPLES], braking[BLOCK_SAMPLES], net[BLOCK_SAMPLES];
     fill_trip_road(call, &road);
     for (size_t i = 0; i < call->n; i++)
         road.mass[i] *= rotating[i];
     struct wheel_load load = {road.a, road.b, road.c, road.mass, road.headwind};
-    trace_traction(call->trip, call->n, &load, traction, part);
-    trace_net_work(call->trip, call->n, &load, part);
+    trace_traction(call->trip, call->n, &load, traction, NULL);
+    trace_net_work(call->trip, call->n, &load, net);
     for (size_t i = 0; i < call->n; i++)
-        braking[i] = fmax(traction[i] - part[i], 0.0);
+        braking[i] = fmax(traction[i] - net[i], 0.0);
     cycle_consumption(call->trip, call->n, traction, braking, drive, regen, power, call->out);
 }
 

@@ -4,8 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/hot_loop.h"
+#include "base/range.h"
 #include "model/block.h"
+#include "model/undecided.h"
 
 packspan_status trace_make(size_t points, const double *time, const double *speed,
                            struct trace *out)
@@ -49,59 +50,9 @@ void trace_free(struct trace *t)
     *t = (struct trace){0};
 }
 
-struct range {
-    double low, high;
-};
-
-static struct range range_of(size_t n, const double *x)
-{
-    struct range r = {x[0], x[0]};
-    for (size_t i = 1; i < n; i++) {
-        r.low = x[i] < r.low ? x[i] : r.low;
-        r.high = x[i] > r.high ? x[i] : r.high;
-    }
-    return r;
-}
-
 static struct range scaled(struct range r, double k)
 {
     return k >= 0.0 ? (struct range){k * r.low, k * r.high} : (struct range){k * r.high, k * r.low};
-}
-
-/* Steps of undecided sign, gathered until the group is full. */
-enum { GROUP_STEPS = 128, LANES = 16 };
-
-struct step_group {
-    size_t count;
-    double per_a[GROUP_STEPS], per_b[GROUP_STEPS], per_c[GROUP_STEPS], per_mass[GROUP_STEPS];
-};
-
-HOT_LOOP static void add_undecided(const struct step_group *g, size_t n, const double *restrict a,
-                                   const double *restrict b, const double *restrict c,
-                                   const double *restrict mass, double *restrict traction,
-                                   double *restrict road)
-{
-    for (size_t start = 0; start < n; start += LANES) {
-        size_t lanes = n - start < LANES ? n - start : LANES;
-        double la[LANES] = {0}, lb[LANES] = {0}, lc[LANES] = {0}, lm[LANES] = {0};
-        double sum[LANES] = {0}, sum_road[LANES] = {0};
-        memcpy(la, a + start, lanes * sizeof(double));
-        memcpy(lb, b + start, lanes * sizeof(double));
-        memcpy(lc, c + start, lanes * sizeof(double));
-        memcpy(lm, mass + start, lanes * sizeof(double));
-        for (size_t j = 0; j < g->count; j++) {
-            for (int l = 0; l < LANES; l++) {
-                double r = la[l] * g->per_a[j] + lb[l] * g->per_b[j] + lc[l] * g->per_c[j];
-                double w = r + lm[l] * g->per_mass[j];
-                sum[l] += w > 0.0 ? w : 0.0;
-                sum_road[l] += w > 0.0 ? r : 0.0;
-            }
-        }
-        for (size_t l = 0; l < lanes; l++) {
-            traction[start + l] += sum[l];
-            road[start + l] += sum_road[l];
-        }
-    }
 }
 
 /* Steps on which a tailwind may be faster than the vehicle: the aerodynamic force changes sign
@@ -115,7 +66,8 @@ static void add_overtaken(const struct trace *t, size_t step, size_t n,
         double r = d * (load->a[i] + load->b[i] * v + load->c[i] * air * fabs(air));
         double w = r + load->mass[i] * inertia;
         traction[i] += w > 0.0 ? w : 0.0;
-        road[i] += w > 0.0 ? r : 0.0;
+        if (road)
+            road[i] += w > 0.0 ? r : 0.0;
     }
 }
 
@@ -143,52 +95,75 @@ static void calm_down(size_t n, const struct wheel_load *load, struct calm_load 
     calm->slowest = -range_of(n, load->headwind).low;
 }
 
-void trace_traction(const struct trace *t, size_t n, const struct wheel_load *load,
-                    double *traction, double *road)
+static struct step_sums sums_of_step(const struct trace *t, size_t j)
+{
+    double v = t->speed[j], d = t->distance[j];
+    return (struct step_sums){d, d * v, d * v * v, d * t->acceleration[j]};
+}
+
+static void add_sums(struct step_sums *into, struct step_sums step)
+{
+    into->per_a += step.per_a;
+    into->per_b += step.per_b;
+    into->per_c += step.per_c;
+    into->per_mass += step.per_mass;
+}
+
+/* Empties a full batch first. Returns what add_undecided() does. */
+static uint64_t gather(struct step_batch *batch, const struct trace *t, size_t j,
+                       const struct wheel_work *w)
+{
+    uint64_t evaluated = 0;
+    if (batch->count == BATCH_STEPS) {
+        evaluated = add_undecided(batch, w);
+        batch->count = 0;
+    }
+    batch->speed[batch->count] = t->speed[j];
+    batch->acceleration[batch->count] = t->acceleration[j];
+    batch->step[batch->count++] = sums_of_step(t, j);
+    return evaluated;
+}
+
+uint64_t trace_traction(const struct trace *t, size_t n, const struct wheel_load *load,
+                        double *traction, double *road)
 {
     struct calm_load calm;
     calm_down(n, load, &calm);
     struct range a = range_of(n, calm.a), b = range_of(n, calm.b);
     struct range c = range_of(n, load->c), m = range_of(n, load->mass);
-    struct step_group group;
-    group.count = 0;
-    double per_a = 0.0, per_b = 0.0, per_c = 0.0, per_mass = 0.0;
+    struct wheel_work w = {n, calm.a, calm.b, load->c, load->mass, traction, road};
+    struct step_batch batch;
+    batch.count = 0;
+    struct step_sums sure = {0};
+    uint64_t evaluated = 0;
 
     memset(traction, 0, n * sizeof(double));
-    memset(road, 0, n * sizeof(double));
+    if (road)
+        memset(road, 0, n * sizeof(double));
     for (size_t j = 0; j < t->steps; j++) {
-        double v = t->speed[j], d = t->distance[j], acceleration = t->acceleration[j];
+        double v = t->speed[j];
         if (v < calm.slowest) {
             add_overtaken(t, j, n, load, traction, road);
+            evaluated += n;
             continue;
         }
-        struct range inertia = scaled(m, acceleration);
+        struct range inertia = scaled(m, t->acceleration[j]);
         double lowest = a.low + b.low * v + c.low * v * v + inertia.low;
         double highest = a.high + b.high * v + c.high * v * v + inertia.high;
-        if (highest <= 0.0)
-            continue;
-        if (lowest >= 0.0) {
-            per_a += d;
-            per_b += d * v;
-            per_c += d * v * v;
-            per_mass += d * acceleration;
-            continue;
-        }
-        group.per_a[group.count] = d;
-        group.per_b[group.count] = d * v;
-        group.per_c[group.count] = d * v * v;
-        group.per_mass[group.count] = d * acceleration;
-        if (++group.count == GROUP_STEPS) {
-            add_undecided(&group, n, calm.a, calm.b, load->c, load->mass, traction, road);
-            group.count = 0;
-        }
+        if (lowest >= 0.0)
+            add_sums(&sure, sums_of_step(t, j));
+        else if (!(highest <= 0.0))
+            evaluated += gather(&batch, t, j, &w);
     }
-    add_undecided(&group, n, calm.a, calm.b, load->c, load->mass, traction, road);
+    if (batch.count > 0)
+        evaluated += add_undecided(&batch, &w);
     for (size_t i = 0; i < n; i++) {
-        double r = per_a * calm.a[i] + per_b * calm.b[i] + per_c * load->c[i];
-        traction[i] += r + per_mass * load->mass[i];
-        road[i] += r;
+        double r = sure.per_a * calm.a[i] + sure.per_b * calm.b[i] + sure.per_c * load->c[i];
+        traction[i] += r + sure.per_mass * load->mass[i];
+        if (road)
+            road[i] += r;
     }
+    return evaluated;
 }
 
 void trace_net_work(const struct trace *t, size_t n, const struct wheel_load *load, double *net)

@@ -8,6 +8,7 @@
 
 #include <packspan/packspan.h>
 #include <stddef.h>
+#include <stdint.h>
 
 struct trace {
     size_t steps; /* those with d > 0; a standstill does no work */
@@ -30,11 +31,12 @@ struct wheel_load {
     const double *headwind; /* m/s; NULL when calm. C acts on v + headwind, with its sign. */
 };
 
-/* traction[i] = sum of max(F d, 0), J; road[i] = the part of it that A, B and C do. Both exact for
- * every sample: a step whose sign is the same over the whole block is added through its sums, and
- * only the others are evaluated one by one. */
-void trace_traction(const struct trace *t, size_t n, const struct wheel_load *load,
-                    double *traction, double *road);
+/* traction[i] = sum of max(F d, 0), J; road[i] (road may be NULL) = the part of it that A, B and C
+ * do. Both exact for every sample: a step whose sign is the same over the whole block, or over the
+ * samples that are most alike, is added through its sums, and only the others are evaluated one by
+ * one. Returns how often a step was evaluated for a sample. */
+uint64_t trace_traction(const struct trace *t, size_t n, const struct wheel_load *load,
+                        double *traction, double *road);
 
 /* net[i] = traction - braking, J. */
 void trace_net_work(const struct trace *t, size_t n, const struct wheel_load *load, double *net);

@@ -122,6 +122,8 @@ static inline struct summary propagate(const struct model *m)
     struct bin_layout *layout = lay_out(m, &inputs);
     uint64_t *counts = calloc(bin_layout_size(layout), sizeof *counts);
     assert_non_null(counts);
+    struct bin_counter counter = {0};
+    assert_int_equal(bin_counter_open(layout, &counter), PACKSPAN_OK);
     struct summary s;
     size_t inside = 0;
     moments_init(&s.moments);
@@ -132,10 +134,12 @@ static inline struct summary propagate(const struct model *m)
         moments_init(&part);
         moments_of(BLOCK_SAMPLES, y, &part);
         moments_merge(&s.moments, &part);
-        bin_count(layout, BLOCK_SAMPLES, y, counts);
+        bin_count(layout, BLOCK_SAMPLES, y, &counter);
         for (size_t i = 0; i < BLOCK_SAMPLES; i++)
             inside += y[i] >= m->inside_low && y[i] <= m->inside_high;
     }
+    bin_counter_add(layout, &counter, counts);
+    bin_counter_close(&counter);
     struct distribution d = {layout, counts, s.moments, (double)s.moments.count};
     s.low = distribution_percentile(&d, 0.025);
     s.high = distribution_percentile(&d, 0.975);

@@ -222,7 +222,11 @@ static void a_weight_is_a_number_of_copies(void **state)
                 copies[n++] = c.x[i];
         uint64_t *counts = allocate(bin_layout_size(c.layout), sizeof *counts);
         struct moments m;
-        bin_count(c.layout, n, copies, counts);
+        struct bin_counter counter = {0};
+        assert_int_equal(bin_counter_open(c.layout, &counter), PACKSPAN_OK);
+        bin_count(c.layout, n, copies, &counter);
+        bin_counter_add(c.layout, &counter, counts);
+        bin_counter_close(&counter);
         moments_of(n, copies, &m);
 
         assert_memory_equal(c.counts, counts, bin_layout_size(c.layout) * sizeof *counts);
