@@ -201,8 +201,8 @@ typedef enum packspan_statistic {
     PACKSPAN_SHORTEST95_HIGH,
     PACKSPAN_MIN,
     PACKSPAN_MAX,
-    PACKSPAN_MEAN_ERROR, /* standard errors of the Monte Carlo: sd / sqrt(n); percentiles by */
-    PACKSPAN_P05_ERROR,  /* order statistics */
+    PACKSPAN_MEAN_ERROR, /* standard errors of the Monte Carlo: sd / sqrt(n), percentiles by */
+    PACKSPAN_P05_ERROR,  /* order statistics; of Sobol' points by independent scramblings */
     PACKSPAN_P50_ERROR,
     PACKSPAN_P95_ERROR,
     PACKSPAN_STATISTIC_COUNT
@@ -223,6 +223,10 @@ size_t packspan_results_histogram(const packspan_results *r, size_t i, packspan_
 
 uint64_t packspan_results_samples(const packspan_results *r); /* valid ones */
 uint64_t packspan_results_invalid(const packspan_results *r);
+/* With the setting stable: the digits that the run reached, 0 when it did not or was not asked to,
+ * and the sequences of trials (JCGM 101, 7.9) that it is judged by. */
+unsigned packspan_results_stable(const packspan_results *r);
+uint64_t packspan_results_sequences(const packspan_results *r);
 /* The number of equally weighted samples that tell as much: (sum w)^2 / sum w^2. Without evidence
  * and candidates it is the number of samples. */
 double packspan_results_effective(const packspan_results *r);
@@ -249,7 +253,8 @@ typedef enum packspan_claim_value {
     PACKSPAN_CLAIM_PROBABILITY, /* that the claim is true: is: within value -+ tolerance;
                                    at_least: above value - tolerance; at_most: below value +
                                    tolerance */
-    PACKSPAN_CLAIM_PROBABILITY_ERROR, /* one standard error (Wilson 1927 at z = 1) */
+    PACKSPAN_CLAIM_PROBABILITY_ERROR, /* one standard error (Wilson 1927 at z = 1;
+                                         Sobol' points: by scramblings) */
     PACKSPAN_CLAIM_ABOVE,             /* P(quantity > value + tolerance) */
     PACKSPAN_CLAIM_BELOW,             /* P(quantity < value - tolerance) */
     PACKSPAN_CLAIM_MEDIAN_GAP,        /* median - value */

@@ -1,5 +1,6 @@
 /* The main results on a terminal: one aligned table, claims in words, where the files are. */
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "cli.h"
@@ -411,6 +412,19 @@ static struct layout layout_of(const packspan_results *r, const char *subject)
     return layout;
 }
 
+/* How the run came to its end, when it was to go on until the results are stable. */
+static void print_stability(FILE *f, packspan_case *c, const packspan_results *r)
+{
+    long digits = strtol(packspan_case_setting(c, "stable"), NULL, 10);
+    bool is_sobol = strcmp(packspan_case_setting(c, "sequence"), "sobol") == 0;
+    if (digits == 0)
+        return;
+    fprintf(f, "%s to %ld digit%s of each standard deviation by %llu %s (JCGM 101, 7.9)\n",
+            packspan_results_stable(r) ? "stable" : "not yet stable", digits,
+            digits == 1 ? "" : "s", (unsigned long long)packspan_results_sequences(r),
+            is_sobol ? "independent scramblings" : "sequences of trials");
+}
+
 void print_results(FILE *f, packspan_case *c, const packspan_results *r, const char *folder)
 {
     static const char *const titles[SECTION_COUNT] = {"Usable energy by route", "Worked out",
@@ -422,6 +436,7 @@ void print_results(FILE *f, packspan_case *c, const packspan_results *r, const c
     print_grouped(f, samples);
     fprintf(f, " samples in %.2f s (%.2f million a second), seed %s\n", seconds,
             1e-6 * (double)samples / seconds, packspan_case_setting(c, "seed"));
+    print_stability(f, c, r);
     if (packspan_observation_count(r) > 0)
         fprintf(f, "the evidence leaves %.0f effective samples\n", packspan_results_effective(r));
     fprintf(f, "subject %s%s%s\n", subject, *title ? ": " : "", title);

@@ -7,7 +7,10 @@
 #include <time.h>
 
 #include "base/hot_loop.h"
+#include "draw/stream.h"
 #include "engine/pilot.h"
+#include "engine/replicates.h"
+#include "engine/stability.h"
 #include "model/block.h"
 
 /* ROUND_BLOCKS blocks lie between two merges. */
@@ -42,6 +45,7 @@ struct block_part {
     struct observation_sums *observations;
     struct evidence_sums evidence;
     struct route_moments *routes;
+    struct replicate_part replicate; /* where there are replicates */
 };
 
 struct runner {
@@ -50,6 +54,7 @@ struct runner {
     struct worker_tally *workers; /* [thread][candidate] */
     struct block_part *parts;     /* [block][candidate] */
     struct weight_sums joint[ROUND_BLOCKS];
+    uint64_t *scratch; /* counts of one row, to judge its stability */
 };
 
 static struct worker_tally *worker_of(const struct runner *run, unsigned thread, size_t candidate)
@@ -95,12 +100,13 @@ static void free_worker(const struct plan_set *set, struct worker_tally *w)
     sampler_free(w->sampler);
 }
 
-static bool open_part(const struct plan_set *set, struct block_part *part)
+static bool open_part(const struct plan_set *set, bool replicated, struct block_part *part)
 {
     part->moments = calloc(set->row_count + 1, sizeof *part->moments);
     part->observations = calloc(set->source->observation_count + 1, sizeof *part->observations);
     part->routes = calloc(set->route_set_count + 1, sizeof *part->routes);
-    return part->moments && part->observations && part->routes;
+    return part->moments && part->observations && part->routes &&
+           (!replicated || replicate_part_open(set, &part->replicate));
 }
 
 static void free_part(struct block_part *part)
@@ -108,6 +114,21 @@ static void free_part(struct block_part *part)
     free(part->moments);
     free(part->observations);
     free(part->routes);
+    replicate_part_close(&part->replicate);
+}
+
+static packspan_status open_replicates(const struct plan_set *set, struct run_outcome *out)
+{
+    const struct settings *settings = &set->source->settings;
+    if (!settings->sobol && settings->stable == 0)
+        return PACKSPAN_OK;
+    packspan_status status =
+        replicates_open(set, settings->sobol ? REPLICATES : 1, &out->replicates);
+    if (status == PACKSPAN_OK && settings->stable > 0)
+        status = stability_open(set, &out->stability);
+    if (status == PACKSPAN_OK && !settings->sobol)
+        stability_watch(out->stability, out->replicates);
+    return status;
 }
 
 static bool open_candidate(const struct plan_set *set, size_t c, struct candidate_outcome *o)
@@ -143,10 +164,10 @@ static packspan_status open_runner(struct runner *run)
     if (!run->workers || !run->parts || !out->layouts || !out->candidates ||
         (set->count > 1 && !out->counts))
         return PACKSPAN_NO_MEMORY;
-    for (size_t i = 0; i < ROUND_BLOCKS * set->count; i++)
-        if (!open_part(set, &run->parts[i]))
+    packspan_status status = open_replicates(set, out);
+    for (size_t i = 0; i < ROUND_BLOCKS * set->count && status == PACKSPAN_OK; i++)
+        if (!open_part(set, out->replicates != NULL, &run->parts[i]))
             return PACKSPAN_NO_MEMORY;
-    packspan_status status = PACKSPAN_OK;
     for (size_t c = 0; c < set->count && status == PACKSPAN_OK; c++) {
         if (!open_candidate(set, c, &out->candidates[c]))
             return PACKSPAN_NO_MEMORY;
@@ -168,6 +189,7 @@ static void free_runner(struct runner *run)
         free_part(&run->parts[i]);
     free(run->workers);
     free(run->parts);
+    free(run->scratch);
 }
 
 const struct bin_layout *run_layout(const struct run_outcome *r, size_t candidate, size_t row)
@@ -216,6 +238,22 @@ static bool open_counts(const struct runner *run)
     return made;
 }
 
+/* For the replicates and their stability, when the bins are laid out. */
+static bool open_marks(struct runner *run)
+{
+    const struct stability *s = run->out->stability;
+    size_t most = 1;
+    if (run->out->replicates)
+        replicates_mark(run->out->replicates, run->out);
+    for (size_t i = 0; s && i < s->count; i++) {
+        const struct bin_layout *layout = run->out->layouts[s->rows[i].row];
+        if (layout && bin_layout_size(layout) > most)
+            most = bin_layout_size(layout);
+    }
+    run->scratch = s ? calloc(most, sizeof *run->scratch) : NULL;
+    return !s || run->scratch;
+}
+
 /* Lays the bins out and makes room for the counts. */
 static packspan_status lay_out(struct runner *run, uint64_t least)
 {
@@ -227,10 +265,27 @@ static packspan_status lay_out(struct runner *run, uint64_t least)
         samplers[c] = run->workers[c].sampler;
     packspan_status status = pilot_run(set, samplers, least, run->out);
     free(samplers);
-    return status == PACKSPAN_OK && !open_counts(run) ? PACKSPAN_NO_MEMORY : status;
+    if (status == PACKSPAN_OK && !(open_counts(run) && open_marks(run)))
+        status = PACKSPAN_NO_MEMORY;
+    return status;
 }
 
 /* ---- one block ---- */
+
+void claim_count_add(struct claim_count *into, const struct claim_count *part)
+{
+    into->above += part->above;
+    into->below += part->below;
+    into->under += part->under;
+    into->at += part->at;
+    into->total += part->total;
+}
+
+uint64_t claim_count_against(const struct claim_count *count, enum claim_sense sense)
+{
+    return (sense != CLAIM_AT_LEAST ? count->above : 0) +
+           (sense != CLAIM_AT_MOST ? count->below : 0);
+}
 
 /* `weights` is NULL where every sample counts 1. */
 static uint64_t weight_at(const uint64_t *weights, size_t i)
@@ -370,8 +425,15 @@ static void tally_samples(const struct runner *run, size_t c, struct worker_tall
         if (node->kind != NODE_INPUT)
             w->outside[r] += weight_outside(n, x, q, weights);
     }
-    for (size_t k = 0; k < set->source->claim_count; k++)
-        count_claim(&set->source->claims[k], n, columns[p->claim_nodes[k]], weights, &w->claims[k]);
+    for (size_t k = 0; k < set->source->claim_count; k++) {
+        struct claim_count count = {0};
+        count_claim(&set->source->claims[k], n, columns[p->claim_nodes[k]], weights, &count);
+        claim_count_add(&w->claims[k], &count);
+        if (run->out->replicates)
+            part->replicate.claims[k] = count;
+    }
+    if (run->out->replicates)
+        replicates_tally(run->out->replicates, c, n, columns, weights, &part->replicate);
     for (size_t k = 0; k < set->route_set_count; k++)
         sum_routes(set, c, &set->routes[k], columns, n, weights, &part->routes[k]);
 }
@@ -432,12 +494,14 @@ static void tally_candidate(const struct runner *run, size_t c, struct worker_ta
             origin[valid++] = i;
     sampler_keep(w->sampler, n, w->drop);
     part->weight_units = valid;
+    part->replicate.samples = (double)valid;
     if (!run->set->weighted) {
         tally_samples(run, c, w, valid, NULL, part);
         return;
     }
     sum_evidence(run, c, w, valid, part);
     weigh(run, c, w, valid, origin, joint, drop, weights, part);
+    part->replicate.likelihood = part->weights.sum;
     size_t kept = sampler_keep(w->sampler, valid, drop);
     part->weight_units = 0;
     for (size_t i = 0; i < kept; i++)
@@ -486,6 +550,25 @@ static void merge_part(const struct plan_set *set, struct candidate_outcome *o,
                         &o->evidence, &part->evidence);
 }
 
+/* Into the replicate that the block belongs to, or the sequence that is going on. */
+static void merge_replicates(const struct runner *run, uint64_t first, size_t block)
+{
+    struct run_outcome *out = run->out;
+    const struct plan_set *set = run->set;
+    const struct block_part *parts = &run->parts[block * set->count];
+    bool is_sobol = set->source->settings.sobol;
+    size_t replicate = is_sobol ? stream_replicate(first + block * BLOCK_SAMPLES) : 0;
+    double valid = (double)parts->weight_units;
+    struct weight_sums plain = {valid, valid, 1.0};
+    if (!out->replicates)
+        return;
+    for (size_t c = 0; c < set->count; c++)
+        replicates_add(out->replicates, replicate, c, &parts[c].replicate, parts[c].moments);
+    if (!is_sobol)
+        stability_step(out->stability, out->replicates,
+                       set->weighted ? &run->joint[block] : &plain);
+}
+
 /* Blocks in parallel, merged in the order of the samples. */
 static void tally_round(struct runner *run, uint64_t first, uint64_t samples)
 {
@@ -501,6 +584,7 @@ static void tally_round(struct runner *run, uint64_t first, uint64_t samples)
         for (size_t c = 0; c < set->count; c++)
             merge_part(set, &run->out->candidates[c], &run->parts[b * set->count + c]);
         merge_weights(&run->out->joint, &run->joint[b]);
+        merge_replicates(run, first, b);
     }
 }
 
@@ -547,11 +631,85 @@ bool run_is_weightless(const struct run_outcome *r, size_t candidate)
     return r->set->weighted && !(o->has_pilot && heaviest * r->weight_unit >= WEIGHT_STEPS_MIN);
 }
 
+static double effective_drawn(const struct run_outcome *out)
+{
+    return out->set->weighted ? effective_samples(&out->joint) : (double)out->drawn;
+}
+
+/* ---- stability ---- */
+
+static struct moments joint_moments(const struct run_outcome *out, size_t row)
+{
+    struct moments sum;
+    moments_init(&sum);
+    for (size_t c = 0; c < out->set->count; c++)
+        moments_merge(&sum, &out->candidates[c].moments[row]);
+    return sum;
+}
+
+/* What all workers have counted so far of a row, of all candidates together. */
+static void count_so_far(const struct runner *run, size_t row)
+{
+    const struct bin_layout *layout = run->out->layouts[row];
+    size_t size = bin_layout_size(layout);
+    memset(run->scratch, 0, size * sizeof *run->scratch);
+    for (unsigned t = 0; t < run->out->threads; t++) {
+        const struct worker_tally *w = worker_of(run, t, 0);
+        const uint64_t *counts = w->mixture ? w->mixture[row] : w->counts[row];
+        if (!run->set->weighted)
+            bin_counter_add(layout, &w->counters[row], run->scratch);
+        else
+            for (size_t b = 0; b < size; b++)
+                run->scratch[b] += counts[b];
+    }
+}
+
+static bool judge_row(const struct runner *run, size_t i)
+{
+    const struct run_outcome *out = run->out;
+    size_t row = out->stability->rows[i].row;
+    struct distribution d = {.layout = out->layouts[row],
+                             .counts = run->scratch,
+                             .moments = joint_moments(out, row),
+                             .effective = effective_drawn(out)};
+    count_so_far(run, row);
+    return stability_judge(out->stability, out->replicates, i, &d);
+}
+
+static bool is_stable(const struct runner *run)
+{
+    const struct run_outcome *out = run->out;
+    struct stability *s = out->stability;
+    if (!stability_is_due(s, out->drawn, effective_drawn(out)))
+        return false;
+    for (size_t i = 0; i < s->count; i++) {
+        struct moments all = joint_moments(out, s->rows[i].row);
+        if (!stability_judge_moments(s, out->replicates, i, &all))
+            return false;
+    }
+    for (size_t i = 0; i < s->count; i++)
+        if (!judge_row(run, i))
+            return false;
+    return true;
+}
+
+/* So that what is not stable can be named. */
+static void judge_all(const struct runner *run)
+{
+    const struct stability *s = run->out->stability;
+    for (size_t i = 0; s && !s->reached && s->sequences >= 2 && i < s->count; i++)
+        judge_row(run, i);
+}
+
+/* True when nothing that was asked for needs more samples. */
 static bool has_enough(const struct runner *run)
 {
+    const struct run_outcome *out = run->out;
     double wanted = (double)run->set->source->settings.effective;
-    return wanted > 0.0 && (!run->set->weighted || effective_samples(&run->out->joint) >= wanted) &&
-           (double)run->out->drawn >= wanted && run->out->drawn >= run->out->piloted;
+    if ((wanted == 0.0 && !out->stability) || out->drawn < out->piloted)
+        return false;
+    return effective_drawn(out) >= wanted && (double)out->drawn >= wanted &&
+           (!out->stability || out->stability->reached);
 }
 
 /* The weights are relative to a reference that was far too small. */
@@ -576,6 +734,8 @@ static packspan_status tally_all(struct runner *run, run_progress *progress, voi
             return PACKSPAN_BAD_CASE;
         if (is_outgrown(out))
             return PACKSPAN_OK;
+        if (out->stability)
+            out->stability->reached = is_stable(run);
         if (progress && !progress(user, out->drawn, total) && out->drawn < total)
             out->interrupted = true;
     }
@@ -620,13 +780,8 @@ static bool gather_worker(const struct plan_set *set, size_t c, struct worker_ta
     }
     for (size_t k = 0; k < set->plans[c].node_count; k++)
         o->invalid_by_node[k] += w->invalid_by_node[k];
-    for (size_t k = 0; k < set->source->claim_count; k++) {
-        o->claims[k].above += w->claims[k].above;
-        o->claims[k].below += w->claims[k].below;
-        o->claims[k].under += w->claims[k].under;
-        o->claims[k].at += w->claims[k].at;
-        o->claims[k].total += w->claims[k].total;
-    }
+    for (size_t k = 0; k < set->source->claim_count; k++)
+        claim_count_add(&o->claims[k], &w->claims[k]);
     return true;
 }
 
@@ -709,6 +864,8 @@ static packspan_status run_once(const struct plan_set *set, uint64_t least, run_
     }
     if (status == PACKSPAN_OK)
         status = tally_all(&run, progress, user);
+    if (status == PACKSPAN_OK && !hopeless)
+        judge_all(&run);
     if (status == PACKSPAN_OK && !hopeless && out->interrupted && !has_weight(out))
         status = PACKSPAN_INTERRUPTED;
     else if (status == PACKSPAN_OK && (hopeless || !evidence_fits(out)))
@@ -760,6 +917,8 @@ void run_free(struct run_outcome *r)
         free_layouts(r->set, r->layouts);
     if (r->counts)
         free_counts(r->set, r->counts);
+    replicates_free(r->replicates);
+    stability_free(r->stability);
     free(r->candidates);
     *r = (struct run_outcome){0};
 }

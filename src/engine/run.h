@@ -24,6 +24,10 @@ struct claim_count {
     uint64_t total;
 };
 
+void claim_count_add(struct claim_count *into, const struct claim_count *part);
+/* What counts against a claim of that sense. */
+uint64_t claim_count_against(const struct claim_count *count, enum claim_sense sense);
+
 /* Sums of weights, relative to the heaviest sample of the pilot. */
 struct weight_sums {
     double sum, squares, largest;
@@ -52,6 +56,9 @@ struct candidate_outcome {
     struct route_moments *routes; /* [route sets], SI */
 };
 
+struct replicates;
+struct stability;
+
 struct run_outcome {
     const struct plan_set *set;
     uint64_t requested, drawn;
@@ -65,6 +72,8 @@ struct run_outcome {
     double log_reference;     /* log of the weight that all are relative to */
     double weight_unit;       /* the whole number that stands for that weight */
     uint64_t piloted;         /* samples that the layouts and the reference come from */
+    struct replicates *replicates; /* of Sobol' points, for errors; else NULL */
+    struct stability *stability;   /* with the setting stable; else NULL */
 };
 
 /* Means and products of `count` routes, the order of merging being part of the result. */

@@ -248,6 +248,11 @@ size_t bin_layout_size(const struct bin_layout *l)
     return (size_t)l->first[OVER + 1];
 }
 
+double bin_layout_percentile(const struct bin_layout *l, double p)
+{
+    return sorted_percentile(l->pilot_count, l->pilot, p);
+}
+
 packspan_status bin_counter_open(const struct bin_layout *l, struct bin_counter *out)
 {
     struct bin_counter c = {calloc(bin_layout_size(l), sizeof *c.low),

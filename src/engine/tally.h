@@ -24,6 +24,8 @@ packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout
 packspan_status bin_layout_make_alike(const double *pilot, size_t n, struct bin_layout **out);
 void bin_layout_free(struct bin_layout *l);
 size_t bin_layout_size(const struct bin_layout *l);
+/* Of the pilot, type 7, p in [0, 1). */
+double bin_layout_percentile(const struct bin_layout *l, double p);
 
 /* Counts in half the memory that they might need, as the cache is what limits counting: the low
  * halves, and the high halves, which are seldom touched. */

@@ -2,6 +2,7 @@
 
 #include <math.h>
 
+#include "engine/replicates.h"
 #include "results/row.h"
 
 /* Mean likelihood of one observation alone. */
@@ -16,6 +17,16 @@ static double alone_prior(const struct run_outcome *outcome, size_t observation)
     for (size_t c = 0; c < outcome->set->count; c++)
         sum += outcome->set->priors[c] * alone(&outcome->candidates[c], observation);
     return sum;
+}
+
+/* Of the mean weight: by the replicates' spread, or as that of independent samples. */
+static double likelihood_error(const struct run_outcome *outcome, size_t c)
+{
+    const struct candidate_outcome *o = &outcome->candidates[c];
+    double n = (double)o->samples, mean = o->weights.sum / n;
+    double error =
+        outcome->replicates ? replicates_likelihood_error(outcome->replicates, c) : (double)NAN;
+    return isnan(error) ? sqrt(fmax(o->weights.squares / n - mean * mean, 0.0) / n) : error;
 }
 
 /* The observation whose factor is farthest from 1. */
@@ -44,12 +55,11 @@ void belief_of_candidates(const struct run_outcome *outcome, struct candidate_ro
         const struct candidate_outcome *o = &outcome->candidates[c];
         struct candidate_row *row = &rows[c];
         double n = (double)o->samples, mean = o->weights.sum / n;
-        double variance = fmax(o->weights.squares / n - mean * mean, 0.0);
         row->name = set->plans[c].candidate ? set->plans[c].candidate->name : "";
         row->prior = set->priors[c];
         double scale = exp(o->log_reference + log_scale - log(set->priors[c]));
         row->mean_likelihood = mean * scale;
-        row->mean_likelihood_error = sqrt(variance / n) * scale;
+        row->mean_likelihood_error = likelihood_error(outcome, c) * scale;
         row->posterior = mean * exp(o->log_reference - outcome->log_reference);
         row->effective = effective_samples(&o->weights);
         total += row->posterior;

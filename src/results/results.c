@@ -6,6 +6,8 @@
 
 #include "base/text.h"
 #include "draw/stream.h"
+#include "engine/replicates.h"
+#include "engine/stability.h"
 #include "results/belief.h"
 #include "results/row.h"
 
@@ -44,15 +46,6 @@ static bool fill_rows(struct packspan_results *r, size_t group, struct result_gr
     return true;
 }
 
-static void add_claim_count(struct claim_count *sum, const struct claim_count *part)
-{
-    sum->above += part->above;
-    sum->below += part->below;
-    sum->under += part->under;
-    sum->at += part->at;
-    sum->total += part->total;
-}
-
 static const struct result_row *row_in_group(const struct packspan_results *r,
                                              const struct result_group *g, size_t vehicle,
                                              enum quantity_id quantity, size_t trip)
@@ -78,6 +71,17 @@ static double claim_gap(const struct packspan_results *r, const struct result_gr
     return from_si(si, claim->to_si) - claim->value;
 }
 
+/* From the spread of the replicates, unless they all say the same. */
+static void take_claim_error(const struct run_outcome *o, size_t group, size_t claim,
+                             struct verdict *v)
+{
+    bool is_mixture = group == GROUP_MIXTURE;
+    double error = replicates_claim_error(o->replicates, is_mixture ? 0 : group,
+                                          is_mixture ? o->set->count : group + 1, claim);
+    if (error > 0.0)
+        v->probability_error = error;
+}
+
 static bool fill_claim(struct packspan_results *r, size_t group, const struct result_group *g,
                        size_t claim_index)
 {
@@ -87,11 +91,13 @@ static bool fill_claim(struct packspan_results *r, size_t group, const struct re
     struct claim_count count = {0};
     for (size_t c = 0; c < o->set->count; c++)
         if (group == GROUP_MIXTURE || c == group)
-            add_claim_count(&count, &o->candidates[c].claims[claim_index]);
+            claim_count_add(&count, &o->candidates[c].claims[claim_index]);
     row->candidate = g->candidate;
     row->claim = claim;
     row->quantity = plan_label(&o->set->plans[0], claim->quantity, claim->trip);
     row->verdict = verdict_of(claim->sense, &count, g->effective);
+    if (o->replicates)
+        take_claim_error(o, group, claim_index, &row->verdict);
     row->gap_p05 = claim_gap(r, g, claim, 0.05);
     row->gap_p10 = claim_gap(r, g, claim, 0.10);
     row->median_gap = claim_gap(r, g, claim, 0.50);
@@ -272,6 +278,39 @@ static bool warn_of_sequence(struct packspan_results *r)
                                       (unsigned long long)o->drawn));
 }
 
+static char *describe_unstable(const struct packspan_results *r, const struct stable_row *s)
+{
+    static const char *const names[STABLE_COUNT] = {
+        [STABLE_MEAN] = "mean", [STABLE_SD] = "sd", [STABLE_LOW] = "p2.5", [STABLE_HIGH] = "p97.5"};
+    const struct plan *p = &r->outcome.set->plans[0];
+    const struct set_row *row = &r->outcome.set->rows[s->row];
+    char *label = plan_label(p, row->quantity, row->trip);
+    char *text =
+        label ? text_format("%s of '%s' is not stable to %u digit%s yet: its %s within %.2g %s, "
+                            "where %.2g are wanted",
+                            label, plan_vehicle_name(p, row->vehicle), r->outcome.stability->digits,
+                            r->outcome.stability->digits == 1 ? "" : "s", names[s->worst], s->twice,
+                            quantities[row->quantity].measure->table, s->tolerance)
+              : NULL;
+    free(label);
+    return text;
+}
+
+static bool warn_of_stability(struct packspan_results *r)
+{
+    const struct stability *s = r->outcome.stability;
+    if (!s || s->reached)
+        return true;
+    if (s->sequences < 2)
+        return add_warning(r, text_format("too few samples to tell whether the results are "
+                                          "stable"));
+    for (size_t i = 0; i < s->count; i++)
+        if (!(s->rows[i].twice <= s->rows[i].tolerance) &&
+            !add_warning(r, describe_unstable(r, &s->rows[i])))
+            return false;
+    return true;
+}
+
 static bool warn_of_consensus(struct packspan_results *r)
 {
     for (size_t i = 0; i < r->consensus_count; i++) {
@@ -312,7 +351,8 @@ static bool warn_of_weightless(struct packspan_results *r, size_t c)
 static bool collect_warnings(struct packspan_results *r)
 {
     const struct plan_set *set = r->outcome.set;
-    bool ok = warn_of_sequence(r) && warn_of_weights(r) && warn_of_consensus(r);
+    bool ok =
+        warn_of_sequence(r) && warn_of_stability(r) && warn_of_weights(r) && warn_of_consensus(r);
     for (size_t c = 0; ok && c < set->count; c++)
         ok = warn_of_weightless(r, c) && warn_of_invalid(r, c);
     ok = ok && warn_of_domain(r);
@@ -447,6 +487,17 @@ uint64_t packspan_results_samples(const packspan_results *r)
         if (r->outcome.candidates[c].samples < samples)
             samples = r->outcome.candidates[c].samples;
     return samples;
+}
+
+unsigned packspan_results_stable(const packspan_results *r)
+{
+    const struct stability *s = r->outcome.stability;
+    return s && s->reached ? s->digits : 0;
+}
+
+uint64_t packspan_results_sequences(const packspan_results *r)
+{
+    return r->outcome.stability ? r->outcome.stability->sequences : 0;
 }
 
 uint64_t packspan_results_invalid(const packspan_results *r)

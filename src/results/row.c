@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "engine/replicates.h"
+
 const char *packspan_statistic_name(packspan_statistic statistic)
 {
     static const char *const names[PACKSPAN_STATISTIC_COUNT] = {
@@ -93,6 +95,30 @@ size_t row_histogram(const struct result_row *row, struct histogram_bin *bins)
         bins[n - 1] = (struct histogram_bin){bins[n - 1].low, row->spikes[i].value,
                                              bins[n - 1].count + (uint64_t)row->spikes[i].weight};
     return n;
+}
+
+/* What the spread of the replicates tells takes the place of the errors of independent samples. */
+static void take_replicates(const struct run_outcome *outcome, size_t from, size_t to,
+                            struct result_row *row)
+{
+    static const struct {
+        packspan_statistic statistic;
+        enum mark mark;
+        double p;
+    } percentiles[] = {{PACKSPAN_P05_ERROR, MARK_P05, 0.05},
+                       {PACKSPAN_P50_ERROR, MARK_P50, 0.50},
+                       {PACKSPAN_P95_ERROR, MARK_P95, 0.95}};
+    const struct replicates *r = outcome->replicates;
+    double scale = row->table_to_si.scale, mean = replicates_mean_error(r, from, to, row->set_row);
+    if (!isnan(mean))
+        row->values[PACKSPAN_MEAN_ERROR] = mean / scale;
+    for (size_t i = 0; i < sizeof percentiles / sizeof percentiles[0] && !row->spikes; i++) {
+        double p = percentiles[i].p;
+        double reach = replicates_share_error(r, from, to, row->set_row, percentiles[i].mark);
+        if (!isnan(reach))
+            row->values[percentiles[i].statistic] =
+                0.5 * (row_percentile(row, p + reach) - row_percentile(row, p - reach)) / scale;
+    }
 }
 
 static void fill_values(struct result_row *row)
@@ -215,6 +241,8 @@ bool row_fill(const struct run_outcome *outcome, size_t set_row, size_t group, d
         unit_convert(units, row->screen_unit, row->measure->si, &row->screen_to_si) != UNIT_FITS)
         return false;
     fill_values(row);
+    if (outcome->replicates)
+        take_replicates(outcome, from, to, row);
     return true;
 }
 

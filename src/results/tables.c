@@ -427,7 +427,12 @@ static packspan_status write_record(struct packspan_results *r, const char *fold
         put_item_count(f, "threads", o->threads);
         put_item_number(f, "seconds", o->seconds);
         put_item_number(f, "rate", (double)o->drawn / o->seconds);
-        put_item(f, "percentile_errors", "order statistics");
+        put_item(f, "percentile_errors",
+                 c->settings.sobol ? "independent scramblings" : "order statistics");
+        if (c->settings.stable > 0) {
+            put_item_count(f, "stable", packspan_results_stable(r));
+            put_item_count(f, "sequences", packspan_results_sequences(r));
+        }
         for (size_t i = 0; i < sizeof case_tables / sizeof case_tables[0]; i++)
             put_checksum(f, c->folder, case_tables[i], "case_checksum");
         for (size_t i = 0; i < table_count; i++)

@@ -58,8 +58,7 @@ static const char *verdict_word(enum claim_sense sense, const struct verdict *v)
 struct verdict verdict_of(enum claim_sense sense, const struct claim_count *count, double effective)
 {
     double n = (double)count->total;
-    uint64_t against =
-        (sense != CLAIM_AT_LEAST ? count->above : 0) + (sense != CLAIM_AT_MOST ? count->below : 0);
+    uint64_t against = claim_count_against(count, sense);
     struct verdict v = {
         .percentile = 100.0 * ((double)count->under + 0.5 * (double)count->at) / n,
         .above = (double)count->above / n,
