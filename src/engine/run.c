@@ -693,12 +693,16 @@ static bool is_stable(const struct runner *run)
     return true;
 }
 
-/* So that what is not stable can be named. */
+/* At the end, so that what is not stable can be named. */
 static void judge_all(const struct runner *run)
 {
-    const struct stability *s = run->out->stability;
-    for (size_t i = 0; s && !s->reached && s->sequences >= 2 && i < s->count; i++)
-        judge_row(run, i);
+    struct stability *s = run->out->stability;
+    if (!s || s->reached || s->sequences < 2)
+        return;
+    bool stable = true;
+    for (size_t i = 0; i < s->count; i++)
+        stable = judge_row(run, i) && stable;
+    s->reached = stable;
 }
 
 /* True when nothing that was asked for needs more samples. */
