@@ -42,6 +42,23 @@ static void direction_numbers(size_t dimension, uint32_t v[DIGITS])
     }
 }
 
+/* Found by going through all dimensions and leaving out what does not suit those before it. */
+static const uint16_t first_choice[] = {
+    0,   1,   2,   3,   4,   5,   6,   7,   8,   9,   10,  11,  12,  13,  14,  15,  18,  21,
+    25,  27,  30,  31,  32,  33,  34,  43,  44,  47,  49,  53,  60,  69,  87,  91,  92,  113,
+    117, 128, 141, 148, 177, 208, 298, 346, 367, 387, 394, 399, 415, 506, 514, 516, 672, 675};
+enum { FIRST_CHOICE = sizeof first_choice / sizeof first_choice[0] };
+
+size_t sobol_dimension(size_t rank)
+{
+    if (rank < FIRST_CHOICE)
+        return first_choice[rank];
+    size_t dimension = rank - FIRST_CHOICE; /* among those that are left */
+    for (size_t i = 0; i < FIRST_CHOICE && first_choice[i] <= dimension; i++)
+        dimension++;
+    return dimension;
+}
+
 /* In Gray code bit i of a number sets the bits i and i - 1. */
 void sobol_open(struct sobol *s, size_t dimension)
 {

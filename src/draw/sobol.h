@@ -16,6 +16,12 @@ enum { SOBOL_DIMENSIONS = 1111, SOBOL_INITIAL_COUNT = 13223, SOBOL_BLOCK = 2048 
 extern const uint16_t sobol_polynomials[SOBOL_DIMENSIONS - 1];
 extern const uint16_t sobol_initial[SOBOL_INITIAL_COUNT];
 
+/* The dimension to take for the rank-th input, rank < SOBOL_DIMENSIONS; each is taken once. Among
+ * 2^15 points some triples of dimensions still leave half of the boxes empty that their first
+ * digits make, and a result that rests on such three is worse off than with independent samples. So
+ * those come first of which any three fill all boxes that five digits make, with 2^13 points. */
+size_t sobol_dimension(size_t rank);
+
 /* One dimension: the digits that each bit of a point's number turns over. */
 struct sobol {
     uint32_t turns[32];

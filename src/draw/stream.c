@@ -50,13 +50,13 @@ void stream_open(struct stream *s, uint64_t seed, const char *kind, const char *
 }
 
 void stream_open_sobol(struct stream *s, uint64_t seed, const char *kind, const char *owner,
-                       const char *quantity, size_t dimension)
+                       const char *quantity, size_t rank)
 {
     stream_open(s, seed, kind, owner, quantity);
-    if (dimension >= SOBOL_DIMENSIONS)
+    if (rank >= SOBOL_DIMENSIONS)
         return;
     s->is_sobol = true;
-    sobol_open(&s->sobol, dimension);
+    sobol_open(&s->sobol, sobol_dimension(rank));
     SHA2_CTX names = hash_names(seed, kind, owner, quantity);
     for (size_t r = 0; r < REPLICATES; r++) {
         SHA2_CTX hash = names;

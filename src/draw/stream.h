@@ -26,11 +26,12 @@ struct stream {
 void stream_open(struct stream *s, uint64_t seed, const char *kind, const char *owner,
                  const char *quantity);
 
-/* The same with a dimension of Sobol's points, one for each input that is drawn together. The
- * replicate's number is then the last part of what is hashed, for the keys of its scrambling. From
- * SOBOL_DIMENSIONS on it is stream_open(): the last of so many inputs are drawn pseudo-random. */
+/* The same of Sobol' points, for the rank-th of the inputs that are drawn together: each has a
+ * dimension of its own, see sobol_dimension(). The replicate's number is then the last part of what
+ * is hashed, for the keys of its scrambling. From SOBOL_DIMENSIONS on it is stream_open(): the last
+ * of so many inputs are drawn pseudo-random. */
 void stream_open_sobol(struct stream *s, uint64_t seed, const char *kind, const char *owner,
-                       const char *quantity, size_t dimension);
+                       const char *quantity, size_t rank);
 
 /* Which scrambling a sample belongs to: SOBOL_BLOCK samples of one, then of the next. */
 static inline size_t stream_replicate(uint64_t sample)

@@ -1,7 +1,7 @@
-/* Which dimension of Sobol's points each uncertain input takes: by the names of its owner and
+/* The rank of each uncertain input among all, for Sobol' points: by the names of its owner and
  * quantity, over the inputs of the case and of all its candidates, so that neither the order of
- * rows nor a candidate changes an input's luck. Unlike a pseudo-random draw it depends on which
- * other uncertain inputs the case has. */
+ * rows nor a candidate changes an input's luck. Unlike a pseudo-random draw, one of Sobol' points
+ * so depends on which other uncertain inputs the case has. */
 #ifndef PACKSPAN_ENGINE_DIMENSIONS_H
 #define PACKSPAN_ENGINE_DIMENSIONS_H
 
@@ -21,7 +21,7 @@ struct dimensions {
 /* The case must outlive them. */
 packspan_status dimensions_make(const struct case_data *c, struct dimensions *out);
 void dimensions_free(struct dimensions *d);
-/* The key's dimension; of a key that is not uncertain under any candidate, `count`. */
+/* The key's rank; of a key that is not uncertain under any candidate, `count`. */
 size_t dimensions_find(const struct dimensions *d, const struct draw_key *key);
 
 #endif

@@ -57,6 +57,76 @@ static void a_thousand_points_have_the_known_sum(void **state)
     assert_true(sum == 40.0 * 1023.0 / 2.0);
 }
 
+/* ---- the order of dimensions ---- */
+
+static void every_dimension_is_taken_once(void **state)
+{
+    (void)state;
+    unsigned char taken[SOBOL_DIMENSIONS] = {0};
+    for (size_t rank = 0; rank < SOBOL_DIMENSIONS; rank++) {
+        assert_true(sobol_dimension(rank) < SOBOL_DIMENSIONS);
+        taken[sobol_dimension(rank)]++;
+    }
+    for (size_t d = 0; d < SOBOL_DIMENSIONS; d++)
+        assert_int_equal(taken[d], 1);
+}
+
+enum { CHECKED = 54, BOX_DIGITS = 5, BOX_POINTS = 1 << 13 };
+
+/* The first digits of each point: leading[rank][number]. */
+static unsigned char leading[CHECKED][BOX_POINTS];
+
+static void fill_digits(void)
+{
+    for (size_t rank = 0; rank < CHECKED; rank++) {
+        struct sobol s;
+        sobol_open(&s, sobol_dimension(rank));
+        for (size_t b = 0; b < BOX_POINTS / SOBOL_BLOCK; b++) {
+            uint32_t points[SOBOL_BLOCK];
+            sobol_block(&s, b, points);
+            for (size_t i = 0; i < SOBOL_BLOCK; i++)
+                leading[rank][b * SOBOL_BLOCK + i] = points[i] & ((1 << BOX_DIGITS) - 1);
+        }
+    }
+}
+
+/* True when the boxes that the first a, b and c digits make are all filled alike. As points are
+ * linear in the bits of their numbers, it is enough to look at the numbers 2^i: the digits of these
+ * must have full rank. */
+static int is_full(const size_t rank[3], const int take[3])
+{
+    uint32_t rows[13], basis[BOX_DIGITS];
+    int found = 0;
+    for (int bit = 0; bit < 13; bit++) {
+        size_t number = (size_t)1 << bit; /* in Gray code it has the bits of i and of i - 1 */
+        rows[bit] = 0;
+        for (int k = 0; k < 3; k++)
+            rows[bit] =
+                rows[bit] << take[k] | (uint32_t)(leading[rank[k]][number] & ((1 << take[k]) - 1));
+    }
+    for (int bit = 0; bit < 13; bit++) {
+        uint32_t x = rows[bit];
+        for (int i = 0; i < found; i++)
+            x = (x ^ basis[i]) < x ? x ^ basis[i] : x;
+        if (x)
+            basis[found++] = x;
+    }
+    return found == BOX_DIGITS;
+}
+
+static void any_three_of_the_first_dimensions_fill_all_boxes(void **state)
+{
+    (void)state;
+    fill_digits();
+    size_t r[3];
+    for (r[0] = 2; r[0] < CHECKED; r[0]++)
+        for (r[1] = 1; r[1] < r[0]; r[1]++)
+            for (r[2] = 0; r[2] < r[1]; r[2]++)
+                for (int a = 0; a <= BOX_DIGITS; a++)
+                    for (int b = 0; a + b <= BOX_DIGITS; b++)
+                        assert_true(is_full(r, (const int[3]){a, b, BOX_DIGITS - a - b}));
+}
+
 /* ---- the scrambling ---- */
 
 static uint32_t next_random(uint64_t *x)
@@ -341,6 +411,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(first_points_are_as_published),
         cmocka_unit_test(a_thousand_points_have_the_known_sum),
+        cmocka_unit_test(every_dimension_is_taken_once),
+        cmocka_unit_test(any_three_of_the_first_dimensions_fill_all_boxes),
         cmocka_unit_test(shared_leading_digits_stay_shared),
         cmocka_unit_test(every_digit_is_turned_over_in_half_of_the_scramblings),
         cmocka_unit_test(digits_below_the_table_are_uniform),
