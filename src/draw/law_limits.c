@@ -2,6 +2,8 @@
 
 #include <math.h>
 
+#include "base/hot_loop.h"
+
 /* uniform and arcsine */
 
 static packspan_status limits_build(const struct shape_given *given,
@@ -18,8 +20,8 @@ static packspan_status limits_build(const struct shape_given *given,
     return PACKSPAN_OK;
 }
 
-static void uniform_quantiles(const struct shape *shape, size_t n, const double *p, const double *q,
-                              double *x)
+HOT_LOOP static void uniform_quantiles(const struct shape *shape, size_t n, const double *p,
+                                       const double *q, double *x)
 {
     const struct limits_law law = shape->of.limits;
     double width = law.high - law.low;

@@ -1,5 +1,6 @@
 #include "draw/shape.h"
 
+#include "base/hot_loop.h"
 #include "draw/law.h"
 
 #include <math.h>
@@ -204,8 +205,8 @@ static double kept_high(const struct shape *s)
     return s->law->drops_readings ? 0.0 : s->cut_high;
 }
 
-static void block_quantiles(const struct shape *s, size_t n, const double *lower,
-                            const double *upper, double *x)
+HOT_LOOP static void block_quantiles(const struct shape *s, size_t n, const double *lower,
+                                     const double *upper, double *x)
 {
     double p[LAW_BLOCK] = {0}, q[LAW_BLOCK] = {0};
     double cut_low = kept_low(s), cut_high = kept_high(s), share = 1.0 - cut_low - cut_high;

@@ -70,7 +70,7 @@ void sobol_open(struct sobol *s, size_t dimension)
 
 void sobol_block(const struct sobol *s, uint64_t block, uint32_t points[SOBOL_BLOCK])
 {
-    enum { BLOCK_BITS = 11, LOW = 16, HIGH = SOBOL_BLOCK / LOW };
+    enum { BLOCK_BITS = 10, LOW = 16, HIGH = SOBOL_BLOCK / LOW };
     uint32_t low[LOW] = {0}, high[HIGH] = {0};
     for (int i = BLOCK_BITS; i < DIGITS; i++)
         high[0] ^= block >> (i - BLOCK_BITS) & 1 ? s->turns[i] : 0;

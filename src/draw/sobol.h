@@ -8,7 +8,7 @@
 #include <stdint.h>
 
 /* Dimension 0 is van der Corput's sequence, which needs no table. */
-enum { SOBOL_DIMENSIONS = 1111, SOBOL_INITIAL_COUNT = 13223, SOBOL_BLOCK = 2048 };
+enum { SOBOL_DIMENSIONS = 1111, SOBOL_INITIAL_COUNT = 13223, SOBOL_BLOCK = 1024 };
 
 /* For dimension d >= 1: sobol_polynomials[d - 1] is the primitive polynomial, its bits being the
  * coefficients, and the initial numbers m_1, ..., m_degree stand in sobol_initial one dimension

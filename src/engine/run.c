@@ -229,6 +229,8 @@ static bool open_counts(const struct runner *run)
 {
     const struct plan_set *set = run->set;
     bool made = true;
+    for (size_t r = 0; r < set->row_count && made && !set->weighted; r++)
+        made = make_counts(run->out->layouts[r], &run->out->candidates[0].counts[r]);
     for (unsigned t = 0; t < run->out->threads && made; t++) {
         for (size_t c = 0; c < set->count; c++)
             for (size_t r = 0; r < set->row_count && made; r++)
@@ -298,8 +300,8 @@ static inline bool is_outside(double x, double low, double high, bool low_open, 
     return (x < low) | (x > high) | (low_open & (x == low)) | (high_open & (x == high));
 }
 
-HOT_LOOP static uint64_t count_outside(size_t n, const double *restrict x, double low, double high,
-                                       bool low_open, bool high_open)
+static uint64_t count_outside(size_t n, const double *restrict x, double low, double high,
+                              bool low_open, bool high_open)
 {
     uint64_t outside = 0;
     for (size_t i = 0; i < n; i++)
@@ -422,7 +424,9 @@ static void tally_samples(const struct runner *run, size_t c, struct worker_tall
             tally_weighted(run, c, w, r, n, x, weights, &part->moments[r]);
         else
             tally_plain(run, w, r, n, x, &part->moments[r]);
-        if (node->kind != NODE_INPUT)
+        const struct moments *m = &part->moments[r];
+        if (node->kind != NODE_INPUT &&
+            !(quantity_holds(node->quantity, m->min) && quantity_holds(node->quantity, m->max)))
             w->outside[r] += weight_outside(n, x, q, weights);
     }
     for (size_t k = 0; k < set->source->claim_count; k++) {
@@ -489,16 +493,16 @@ static void tally_candidate(const struct runner *run, size_t c, struct worker_ta
     uint64_t drop[BLOCK_SAMPLES], weights[BLOCK_SAMPLES];
     size_t origin[BLOCK_SAMPLES], valid = 0;
     part->weights = (struct weight_sums){0};
+    if (!run->set->weighted) {
+        part->weight_units = sampler_keep(w->sampler, n, w->drop);
+        tally_samples(run, c, w, part->weight_units, NULL, part);
+        return;
+    }
     for (size_t i = 0; i < n; i++)
         if (!w->drop[i])
             origin[valid++] = i;
     sampler_keep(w->sampler, n, w->drop);
-    part->weight_units = valid;
     part->replicate.samples = (double)valid;
-    if (!run->set->weighted) {
-        tally_samples(run, c, w, valid, NULL, part);
-        return;
-    }
     sum_evidence(run, c, w, valid, part);
     weigh(run, c, w, valid, origin, joint, drop, weights, part);
     part->replicate.likelihood = part->weights.sum;
@@ -522,7 +526,7 @@ static void tally_block(struct runner *run, unsigned thread, uint64_t first, siz
         tally_candidate(run, c, worker_of(run, thread, c), n, joint,
                         &run->parts[block * candidates + c]);
     run->joint[block] = (struct weight_sums){0};
-    for (size_t i = 0; i < n; i++)
+    for (size_t i = 0; i < n && run->set->weighted; i++)
         add_weight(&run->joint[block], joint[i]);
 }
 
@@ -636,6 +640,24 @@ static double effective_drawn(const struct run_outcome *out)
     return out->set->weighted ? effective_samples(&out->joint) : (double)out->drawn;
 }
 
+/* The unweighted counts of all threads into the outcome. */
+static void drain_row(const struct runner *run, size_t r)
+{
+    struct run_outcome *out = run->out;
+    struct bin_counter *counters[ROUND_BLOCKS];
+    for (unsigned t = 0; t < out->threads; t++)
+        counters[t] = &worker_of(run, t, 0)->counters[r];
+    if (out->layouts[r])
+        bin_counters_drain(out->layouts[r], out->threads, counters, out->candidates[0].counts[r]);
+}
+
+static void drain(const struct runner *run)
+{
+#pragma omp parallel for schedule(dynamic) num_threads(run->out->threads)
+    for (size_t r = 0; r < run->set->row_count; r++)
+        drain_row(run, r);
+}
+
 /* ---- stability ---- */
 
 static struct moments joint_moments(const struct run_outcome *out, size_t row)
@@ -647,21 +669,23 @@ static struct moments joint_moments(const struct run_outcome *out, size_t row)
     return sum;
 }
 
-/* What all workers have counted so far of a row, of all candidates together. */
-static void count_so_far(const struct runner *run, size_t row)
+/* What has been counted so far of a row, of all candidates together. */
+static const uint64_t *counts_so_far(const struct runner *run, size_t row)
 {
-    const struct bin_layout *layout = run->out->layouts[row];
-    size_t size = bin_layout_size(layout);
+    const struct run_outcome *out = run->out;
+    size_t size = bin_layout_size(out->layouts[row]);
+    if (!run->set->weighted) {
+        drain_row(run, row);
+        return out->candidates[0].counts[row];
+    }
     memset(run->scratch, 0, size * sizeof *run->scratch);
-    for (unsigned t = 0; t < run->out->threads; t++) {
+    for (unsigned t = 0; t < out->threads; t++) {
         const struct worker_tally *w = worker_of(run, t, 0);
         const uint64_t *counts = w->mixture ? w->mixture[row] : w->counts[row];
-        if (!run->set->weighted)
-            bin_counter_add(layout, &w->counters[row], run->scratch);
-        else
-            for (size_t b = 0; b < size; b++)
-                run->scratch[b] += counts[b];
+        for (size_t b = 0; b < size; b++)
+            run->scratch[b] += counts[b];
     }
+    return run->scratch;
 }
 
 static bool judge_row(const struct runner *run, size_t i)
@@ -669,10 +693,9 @@ static bool judge_row(const struct runner *run, size_t i)
     const struct run_outcome *out = run->out;
     size_t row = out->stability->rows[i].row;
     struct distribution d = {.layout = out->layouts[row],
-                             .counts = run->scratch,
+                             .counts = counts_so_far(run, row),
                              .moments = joint_moments(out, row),
                              .effective = effective_drawn(out)};
-    count_so_far(run, row);
     return stability_judge(out->stability, out->replicates, i, &d);
 }
 
@@ -723,6 +746,21 @@ static bool is_outgrown(const struct run_outcome *out)
     return out->set->weighted && !(out->joint.largest <= most);
 }
 
+/* Whether counters are drained depends on the number of samples only, so that threads play no
+ * part. */
+static void join_bins(struct runner *run)
+{
+    uint64_t drawn = run->out->drawn;
+    int shift = bin_counter_shift(drawn);
+    bool is_full = drawn % ((uint64_t)1 << 31) == 0;
+    if (run->set->weighted || !(is_full || shift != bin_counter_shift(drawn - 1)))
+        return;
+    drain(run);
+    for (unsigned t = 0; t < run->out->threads; t++)
+        for (size_t r = 0; r < run->set->row_count; r++)
+            worker_of(run, t, 0)->counters[r].shift = shift;
+}
+
 static packspan_status tally_all(struct runner *run, run_progress *progress, void *user)
 {
     struct run_outcome *out = run->out;
@@ -733,6 +771,7 @@ static packspan_status tally_all(struct runner *run, run_progress *progress, voi
                          : ROUND_BLOCKS * BLOCK_SAMPLES;
         tally_round(run, out->drawn, n);
         out->drawn += n;
+        join_bins(run);
         count_samples(run);
         if (is_invalid_beyond(out, total))
             return PACKSPAN_BAD_CASE;
@@ -760,17 +799,8 @@ static void add_counts(const struct bin_layout *layout, uint64_t **into, uint64_
         (*into)[b] += (*part)[b];
 }
 
-static bool add_counter(const struct bin_layout *layout, const struct bin_counter *c,
-                        uint64_t **into)
-{
-    if (!make_counts(*into ? NULL : layout, into))
-        return false;
-    bin_counter_add(layout, c, *into);
-    return true;
-}
-
-/* All workers' counts into the outcome. False when out of memory. */
-static bool gather_worker(const struct plan_set *set, size_t c, struct worker_tally *w,
+/* All workers' counts into the outcome. */
+static void gather_worker(const struct plan_set *set, size_t c, struct worker_tally *w,
                           struct run_outcome *out)
 {
     struct candidate_outcome *o = &out->candidates[c];
@@ -779,28 +809,25 @@ static bool gather_worker(const struct plan_set *set, size_t c, struct worker_ta
         o->outside[r] += w->outside[r];
         if (set->weighted)
             add_counts(layout, &o->counts[r], &w->counts[r]);
-        else if (layout && !add_counter(layout, &w->counters[r], &o->counts[r]))
-            return false;
     }
     for (size_t k = 0; k < set->plans[c].node_count; k++)
         o->invalid_by_node[k] += w->invalid_by_node[k];
     for (size_t k = 0; k < set->source->claim_count; k++)
         claim_count_add(&o->claims[k], &w->claims[k]);
-    return true;
 }
 
-static packspan_status gather(struct runner *run)
+static void gather(struct runner *run)
 {
     struct run_outcome *out = run->out;
     for (unsigned t = 0; t < out->threads; t++) {
         uint64_t **mixture = worker_of(run, t, 0)->mixture;
         for (size_t c = 0; c < run->set->count; c++)
-            if (!gather_worker(run->set, c, worker_of(run, t, c), out))
-                return PACKSPAN_NO_MEMORY;
+            gather_worker(run->set, c, worker_of(run, t, c), out);
         for (size_t r = 0; mixture && r < run->set->row_count; r++)
             add_counts(out->layouts[r], &out->counts[r], &mixture[r]);
     }
-    return PACKSPAN_OK;
+    if (!run->set->weighted)
+        drain(run);
 }
 
 double run_nearest(const struct run_outcome *r, size_t observation)
@@ -874,8 +901,8 @@ static packspan_status run_once(const struct plan_set *set, uint64_t least, run_
         status = PACKSPAN_INTERRUPTED;
     else if (status == PACKSPAN_OK && (hopeless || !evidence_fits(out)))
         status = PACKSPAN_BAD_CASE;
-    if ((status == PACKSPAN_OK || status == PACKSPAN_BAD_CASE) && gather(&run) != PACKSPAN_OK)
-        status = PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK || status == PACKSPAN_BAD_CASE)
+        gather(&run);
     free_runner(&run);
     return status;
 }

@@ -46,7 +46,7 @@ static packspan_status open_streams(struct sampler *s)
     return status;
 }
 
-static void convert_to_si(const struct input *in, size_t n, double *x)
+HOT_LOOP static void convert_to_si(const struct input *in, size_t n, double *x)
 {
     struct unit_factor to_si = in->to_si;
     for (size_t i = 0; i < n; i++)
@@ -174,8 +174,20 @@ const double *const *sampler_columns(const struct sampler *s)
     return (const double *const *)s->columns;
 }
 
+/* An exponent of all ones, shifted to the top, is carried into the sign by one more. */
+HOT_LOOP static bool is_all_finite(size_t n, const double *restrict x)
+{
+    uint64_t carried = 0;
+    for (size_t i = 0; i < n; i++) {
+        uint64_t bits;
+        memcpy(&bits, &x[i], sizeof bits);
+        carried |= (bits & 0x7ff0000000000000) + 0x0010000000000000;
+    }
+    return carried >> 63 == 0;
+}
+
 /* spoiled[i] |= 1 for NaN and infinity. */
-HOT_LOOP static void mark_spoiled(size_t n, const double *restrict x, uint64_t *restrict spoiled)
+static void mark_spoiled(size_t n, const double *x, uint64_t *spoiled)
 {
     for (size_t i = 0; i < n; i++)
         spoiled[i] |= fabs(x[i]) <= DBL_MAX ? 0 : 1;
@@ -199,6 +211,7 @@ size_t sampler_fill(struct sampler *s, const struct sampler *base, uint64_t firs
 {
     const struct plan *p = s->plan;
     const struct copula *copula = &p->source->copula;
+    bool spoiled = false;
     memset(drop, 0, n * sizeof *drop);
     for (size_t g = 0; g < copula->group_count; g++)
         draw_linked(s, &copula->groups[g], first, n);
@@ -208,11 +221,13 @@ size_t sampler_fill(struct sampler *s, const struct sampler *base, uint64_t firs
             memcpy(s->columns[k], base->columns[twin], n * sizeof(double));
         else if (!p->nodes[k].fixed)
             fill_column(s, k, first, n);
-        if (p->nodes[k].kind == NODE_RELATION)
+        if (p->nodes[k].kind == NODE_RELATION && !is_all_finite(n, s->columns[k])) {
             mark_spoiled(n, s->columns[k], drop);
+            spoiled = true;
+        }
     }
     size_t invalid = 0;
-    for (size_t i = 0; i < n; i++)
+    for (size_t i = 0; spoiled && i < n; i++)
         invalid += drop[i] != 0;
     if (invalid && invalid_by_node)
         blame(s, n, drop, invalid_by_node);
@@ -227,12 +242,18 @@ static void close_ranks(size_t n, const uint64_t *drop, double *x)
             x[kept++] = x[i];
 }
 
+HOT_LOOP static size_t count_kept(size_t n, const uint64_t *drop)
+{
+    size_t dropped = 0;
+    for (size_t i = 0; i < n; i++)
+        dropped += drop[i];
+    return n - dropped;
+}
+
 size_t sampler_keep(struct sampler *s, size_t n, const uint64_t *drop)
 {
     const struct plan *p = s->plan;
-    size_t kept = 0;
-    for (size_t i = 0; i < n; i++)
-        kept += drop[i] == 0;
+    size_t kept = count_kept(n, drop);
     for (size_t k = 0; k < p->node_count && kept < n; k++)
         if (!p->nodes[k].fixed)
             close_ranks(n, drop, s->columns[k]);

@@ -17,8 +17,8 @@ void sampler_free(struct sampler *s);
  * samples: twins are copied from it. */
 size_t sampler_fill(struct sampler *s, const struct sampler *base, uint64_t first, size_t n,
                     uint64_t *drop, uint64_t *invalid_by_node);
-/* Closes the ranks: leaves only the samples with drop[i] == 0, in their order, in every column, and
- * returns how many. */
+/* Closes the ranks: leaves only the samples with drop[i] == 0 (the others have 1), in their order,
+ * in every column, and returns how many. */
 size_t sampler_keep(struct sampler *s, size_t n, const uint64_t *drop);
 /* [node]: the columns, SI. */
 const double *const *sampler_columns(const struct sampler *s);

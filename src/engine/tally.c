@@ -10,6 +10,8 @@
 /* The bulk is cut into CELLS cells of equal width; cell 0 and cell OVER are the open ends below
  * and above. A cell where a reported percentile may lie is cut further into equal bins. */
 enum { CELLS = 1024, OVER = CELLS + 1, BINS_MAX = 65536, BLOCK = 2048, SHORTEST_TRIES = 2000 };
+/* Values that wait to be counted; and how many samples, as a power of two, make bins join. */
+enum { PENDING = 4096, SHIFT_BITS = 22, SHIFT_MAX = 4 };
 _Static_assert(BINS_MAX - 1 <= UINT16_MAX, "bins are numbered in 16 bits");
 
 /* Bins of the finest width hold the promise of 1e-4 whatever lies in them, even if the pilot's
@@ -49,12 +51,12 @@ HOT_LOOP static void place_evenly(const struct bin_layout *restrict l, size_t n,
                                   const double *restrict x, uint16_t *restrict bin)
 {
     struct even_cells e = l->even;
-    double low = l->low, inverse = l->inverse, start = e.from * e.bins_outside;
+    double low = l->low, inverse = l->inverse, more = e.bins_inside - e.bins_outside;
     for (size_t i = 0; i < n; i++) {
         double t = place_of(low, inverse, x[i]);
         double inside = t > e.from ? t : e.from;
         inside = inside < e.to ? inside : e.to;
-        double b = start + (inside - e.from) * e.bins_inside + (t - inside) * e.bins_outside;
+        double b = (inside - e.from) * more + t * e.bins_outside;
         bin[i] = (uint16_t)(int32_t)b;
     }
 }
@@ -255,9 +257,9 @@ double bin_layout_percentile(const struct bin_layout *l, double p)
 
 packspan_status bin_counter_open(const struct bin_layout *l, struct bin_counter *out)
 {
-    struct bin_counter c = {calloc(bin_layout_size(l), sizeof *c.low),
-                            calloc(bin_layout_size(l), sizeof *c.high)};
-    if (!c.low || !c.high) {
+    struct bin_counter c = {.counts = calloc(bin_layout_size(l), sizeof *c.counts),
+                            .pending = malloc(PENDING * sizeof *c.pending)};
+    if (!c.counts || !c.pending) {
         bin_counter_close(&c);
         return PACKSPAN_NO_MEMORY;
     }
@@ -267,27 +269,73 @@ packspan_status bin_counter_open(const struct bin_layout *l, struct bin_counter 
 
 void bin_counter_close(struct bin_counter *c)
 {
-    free(c->low);
-    free(c->high);
+    free(c->counts);
+    free(c->pending);
     *c = (struct bin_counter){0};
+}
+
+static void count_pending(struct bin_counter *c)
+{
+    uint32_t *counts = c->counts;
+    const uint16_t *pending = c->pending;
+    int shift = c->shift;
+    for (size_t i = 0; i < c->pending_count; i++)
+        counts[pending[i] >> shift]++;
+    c->pending_count = 0;
 }
 
 void bin_count(const struct bin_layout *l, size_t n, const double *x, struct bin_counter *c)
 {
-    uint16_t bin[BLOCK], *low = c->low;
-    for (size_t done = 0; done < n; done += BLOCK) {
-        size_t m = n - done < BLOCK ? n - done : BLOCK;
-        place(l, m, x + done, bin);
-        for (size_t i = 0; i < m; i++)
-            if (++low[bin[i]] == 0)
-                c->high[bin[i]]++;
+    for (size_t done = 0; done < n;) {
+        size_t room = PENDING - c->pending_count, m = n - done < room ? n - done : room;
+        place(l, m, x + done, c->pending + c->pending_count);
+        c->pending_count += m;
+        done += m;
+        if (c->pending_count == PENDING)
+            count_pending(c);
     }
 }
 
-void bin_counter_add(const struct bin_layout *l, const struct bin_counter *c, uint64_t *counts)
+/* Adds `count` to n bins in proportion to what they hold, evenly where that is nothing. */
+static void share_out(uint64_t count, size_t n, uint64_t *bins)
 {
-    for (size_t b = 0; b < bin_layout_size(l); b++)
-        counts[b] += (uint64_t)c->high[b] << 16 | c->low[b];
+    double held = 0.0, before = 0.0;
+    for (size_t b = 0; b < n; b++)
+        held += (double)bins[b];
+    uint64_t given = 0;
+    for (size_t b = 0; b < n; b++) {
+        before += held > 0.0 ? (double)bins[b] : 1.0;
+        double share = before / (held > 0.0 ? held : (double)n);
+        uint64_t up_to = b + 1 < n ? (uint64_t)((double)count * share) : count;
+        bins[b] += up_to - given;
+        given = up_to;
+    }
+}
+
+void bin_counters_drain(const struct bin_layout *l, size_t n, struct bin_counter *const *counters,
+                        uint64_t *counts)
+{
+    int shift = n > 0 ? counters[0]->shift : 0;
+    size_t size = bin_layout_size(l);
+    for (size_t k = 0; k < n; k++)
+        count_pending(counters[k]);
+    for (size_t first = 0; first < size; first += (size_t)1 << shift) {
+        uint64_t sum = 0;
+        for (size_t k = 0; k < n; k++) {
+            sum += counters[k]->counts[first >> shift];
+            counters[k]->counts[first >> shift] = 0;
+        }
+        size_t bins = size - first < (size_t)1 << shift ? size - first : (size_t)1 << shift;
+        share_out(sum, bins, counts + first);
+    }
+}
+
+int bin_counter_shift(uint64_t samples)
+{
+    int shift = 0;
+    while (shift < SHIFT_MAX && samples >> (SHIFT_BITS + shift) > 0)
+        shift++;
+    return shift;
 }
 
 void bin_count_weighted(const struct bin_layout *l, size_t n, const double *x,

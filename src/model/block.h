@@ -2,7 +2,8 @@
 #ifndef PACKSPAN_MODEL_BLOCK_H
 #define PACKSPAN_MODEL_BLOCK_H
 
-/* Samples in a block: a column is 4 KiB, so a relation's columns stay in the first-level cache. */
-#define BLOCK_SAMPLES 2048
+/* Samples in a block: a column is 8 KiB, so that a relation's columns stay in the first-level cache
+ * and all of them in the second. */
+#define BLOCK_SAMPLES 1024
 
 #endif

@@ -1,10 +1,12 @@
 #include "model/cycle_energy.h"
+#include "base/hot_loop.h"
 
 #include <math.h>
 
-void cycle_consumption(const struct trace *t, size_t n, const double *traction,
-                       const double *braking, const double *drive_efficiency,
-                       const double *regen_efficiency, const double *accessory_power, double *out)
+HOT_LOOP void cycle_consumption(const struct trace *t, size_t n, const double *traction,
+                                const double *braking, const double *drive_efficiency,
+                                const double *regen_efficiency, const double *accessory_power,
+                                double *out)
 {
     for (size_t i = 0; i < n; i++) {
         double energy = traction[i] / drive_efficiency[i] - regen_efficiency[i] * braking[i] +

@@ -1,4 +1,5 @@
 #include "model/relation.h"
+#include "base/hot_loop.h"
 
 static const struct relation_group *const groups[] = {
     &pack_relations,  &charge_relations, &mass_relations, &road_load_relations,
@@ -14,37 +15,37 @@ const struct relation *relation_find(enum quantity_id id, size_t k)
     return NULL;
 }
 
-void relate_copy(const struct relation_call *call)
+HOT_LOOP void relate_copy(const struct relation_call *call)
 {
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = call->in[0][i];
 }
 
-void relate_sum(const struct relation_call *call)
+HOT_LOOP void relate_sum(const struct relation_call *call)
 {
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = call->in[0][i] + call->in[1][i];
 }
 
-void relate_difference(const struct relation_call *call)
+HOT_LOOP void relate_difference(const struct relation_call *call)
 {
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = call->in[0][i] - call->in[1][i];
 }
 
-void relate_product(const struct relation_call *call)
+HOT_LOOP void relate_product(const struct relation_call *call)
 {
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = call->in[0][i] * call->in[1][i];
 }
 
-void relate_product3(const struct relation_call *call)
+HOT_LOOP void relate_product3(const struct relation_call *call)
 {
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = call->in[0][i] * call->in[1][i] * call->in[2][i];
 }
 
-void relate_quotient(const struct relation_call *call)
+HOT_LOOP void relate_quotient(const struct relation_call *call)
 {
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = call->in[0][i] / call->in[1][i];

@@ -1,4 +1,5 @@
 /* Work at the wheels and DC consumption over the city (UDDS) and highway (HWFET) cycles. */
+#include "base/hot_loop.h"
 #include "model/block.h"
 #include "model/cycle_energy.h"
 #include "model/relation.h"
@@ -12,7 +13,8 @@ struct wheel_columns {
     struct wheel_load load;
 };
 
-static void fill_wheel_columns(const struct relation_call *call, struct wheel_columns *w)
+HOT_LOOP HOT_LOOP static void fill_wheel_columns(const struct relation_call *call,
+                                                 struct wheel_columns *w)
 {
     for (size_t i = 0; i < call->n; i++) {
         double factor = call->in[3][i];
@@ -42,7 +44,7 @@ static void highway_traction(const struct relation_call *call)
 }
 
 /* Need 6 is the traction work. */
-static void braking(const struct relation_call *call, const struct trace *t)
+HOT_LOOP static void braking(const struct relation_call *call, const struct trace *t)
 {
     struct wheel_columns w;
     double net[BLOCK_SAMPLES];

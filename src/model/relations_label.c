@@ -3,18 +3,19 @@
 #include <math.h>
 #include <stdbool.h>
 
+#include "base/hot_loop.h"
 #include "model/block.h"
 #include "model/constants.h"
 #include "model/cycle_energy.h"
 #include "model/relation.h"
 
-static void combined_range(const struct relation_call *call)
+HOT_LOOP static void combined_range(const struct relation_call *call)
 {
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = CITY_WEIGHT * call->in[0][i] + HIGHWAY_WEIGHT * call->in[1][i];
 }
 
-static void label_consumption(const struct relation_call *call)
+HOT_LOOP static void label_consumption(const struct relation_call *call)
 {
     const double *city = call->in[0], *highway = call->in[1], *city_factor = call->in[2],
                  *highway_factor = call->in[3], *charge_efficiency = call->in[4];
@@ -24,7 +25,7 @@ static void label_consumption(const struct relation_call *call)
                        charge_efficiency[i];
 }
 
-static void energy_for_stated_range(const struct relation_call *call)
+HOT_LOOP static void energy_for_stated_range(const struct relation_call *call)
 {
     const double *stated = call->in[0], *city = call->in[1], *highway = call->in[2],
                  *city_factor = call->in[3], *highway_factor = call->in[4];
@@ -34,7 +35,7 @@ static void energy_for_stated_range(const struct relation_call *call)
 }
 
 /* reference usable_energy stated_range / reference stated_range consumption_ratio */
-static void energy_scaled_by_range(const struct relation_call *call)
+HOT_LOOP static void energy_scaled_by_range(const struct relation_call *call)
 {
     const double *stated = call->in[0], *ratio = call->in[1], *reference_energy = call->in[2],
                  *reference_stated = call->in[3];
@@ -42,7 +43,7 @@ static void energy_scaled_by_range(const struct relation_call *call)
         call->out[i] = reference_energy[i] * stated[i] / reference_stated[i] * ratio[i];
 }
 
-static void drive_efficiency_for_stated_range(const struct relation_call *call)
+HOT_LOOP static void drive_efficiency_for_stated_range(const struct relation_call *call)
 {
     const double *usable = call->in[0], *stated = call->in[1], *city_factor = call->in[2],
                  *highway_factor = call->in[3], *regen = call->in[4], *power = call->in[5],
@@ -96,7 +97,7 @@ static void find_tangent(const struct trace *t, const struct relation_call *call
 /* Consumption is convex in the factor k as long as driving costs more than braking returns, so the
  * root of the label equation along the tangents lies at or above the true one, and the iteration
  * falls onto it in a finite number of steps. Factors that are already found stay as they are. */
-static void factor_for_stated_range(const struct relation_call *call)
+HOT_LOOP static void factor_for_stated_range(const struct relation_call *call)
 {
     enum { ROUNDS_MAX = 40 };
     const double *test_mass = call->in[3], *rotating = call->in[4], *usable = call->in[8],

@@ -1,14 +1,15 @@
 /* Where the mass goes. */
+#include "base/hot_loop.h"
 #include "model/constants.h"
 #include "model/relation.h"
 
-static void loaded_mass(const struct relation_call *call)
+HOT_LOOP static void loaded_mass(const struct relation_call *call)
 {
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = call->in[0][i] + LOADED_VEHICLE_MASS_MARGIN;
 }
 
-static void energy_in_spare_mass(const struct relation_call *call)
+HOT_LOOP static void energy_in_spare_mass(const struct relation_call *call)
 {
     const double *curb = call->in[0], *glider = call->in[1];
     const double *specific_energy = call->in[2], *usable_fraction = call->in[3];

@@ -1,23 +1,24 @@
 /* Cell, pack and usable energy by count. */
 #include <math.h>
 
+#include "base/hot_loop.h"
 #include "model/relation.h"
 
-static void cylinder_volume(const struct relation_call *call)
+HOT_LOOP static void cylinder_volume(const struct relation_call *call)
 {
     const double *diameter = call->in[0], *height = call->in[1];
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = 0.25 * M_PI * diameter[i] * diameter[i] * height[i];
 }
 
-static void mass_with_overhead(const struct relation_call *call)
+HOT_LOOP static void mass_with_overhead(const struct relation_call *call)
 {
     const double *cells_mass = call->in[0], *overhead = call->in[1];
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = cells_mass[i] / (1.0 - overhead[i]);
 }
 
-static void specific_energy_with_overhead(const struct relation_call *call)
+HOT_LOOP static void specific_energy_with_overhead(const struct relation_call *call)
 {
     const double *cell_specific_energy = call->in[0], *overhead = call->in[1];
     for (size_t i = 0; i < call->n; i++)

@@ -1,21 +1,22 @@
 /* Road load from tyres and air where no certified coefficients are given. */
+#include "base/hot_loop.h"
 #include "model/constants.h"
 #include "model/relation.h"
 
-static void rolling_force(const struct relation_call *call)
+HOT_LOOP static void rolling_force(const struct relation_call *call)
 {
     const double *coefficient = call->in[0], *mass = call->in[1];
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = coefficient[i] * mass[i] * STANDARD_GRAVITY;
 }
 
-static void no_linear_term(const struct relation_call *call)
+HOT_LOOP static void no_linear_term(const struct relation_call *call)
 {
     for (size_t i = 0; i < call->n; i++)
         call->out[i] = 0.0;
 }
 
-static void drag_coefficient(const struct relation_call *call)
+HOT_LOOP static void drag_coefficient(const struct relation_call *call)
 {
     const double *density = call->in[0], *area = call->in[1];
     for (size_t i = 0; i < call->n; i++)

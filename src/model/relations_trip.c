@@ -1,6 +1,7 @@
 /* Trips: weather, load, wind and grade on the road. */
 #include <math.h>
 
+#include "base/hot_loop.h"
 #include "model/block.h"
 #include "model/constants.h"
 #include "model/cycle_energy.h"
@@ -10,7 +11,7 @@
 #define CONDITIONS Q_payload_mass, Q_trip_air_density, Q_headwind, Q_grade
 
 /* US Standard Atmosphere 1976 pressure at the geometric elevation, ideal dry gas. */
-static void standard_air_density(const struct relation_call *call)
+HOT_LOOP static void standard_air_density(const struct relation_call *call)
 {
     const double *temperature = call->in[0], *elevation = call->in[1];
     for (size_t i = 0; i < call->n; i++) {
@@ -30,7 +31,7 @@ struct trip_road {
     const double *headwind;
 };
 
-static void fill_trip_road(const struct relation_call *call, struct trip_road *road)
+HOT_LOOP static void fill_trip_road(const struct relation_call *call, struct trip_road *road)
 {
     const double *test_mass = call->in[4], *payload = call->in[5], *density = call->in[6],
                  *grade = call->in[8];
@@ -47,7 +48,7 @@ static void fill_trip_road(const struct relation_call *call, struct trip_road *r
     road->headwind = call->in[7];
 }
 
-static void cycle_trip_consumption(const struct relation_call *call)
+HOT_LOOP static void cycle_trip_consumption(const struct relation_call *call)
 {
     const double *power = call->in[9], *drive = call->in[10], *rotating = call->in[11],
                  *regen = call->in[12];
@@ -66,7 +67,7 @@ static void cycle_trip_consumption(const struct relation_call *call)
 
 /* A steady trip that needs no traction (a steep descent, a gale from behind) is outside of this
  * formula, and the sample is invalid. */
-static void steady_trip_consumption(const struct relation_call *call)
+HOT_LOOP static void steady_trip_consumption(const struct relation_call *call)
 {
     const double *power = call->in[9], *drive = call->in[10], *speed = call->in[11];
     struct trip_road road;
@@ -78,7 +79,7 @@ static void steady_trip_consumption(const struct relation_call *call)
     }
 }
 
-static void trip_range(const struct relation_call *call)
+HOT_LOOP static void trip_range(const struct relation_call *call)
 {
     const double *usable = call->in[0], *reserve = call->in[1], *consumption = call->in[2];
     for (size_t i = 0; i < call->n; i++)

@@ -102,31 +102,23 @@ HOT_LOOP static void move_to_pivot(size_t n, struct deviations *d)
     }
 }
 
-static double middle(struct range r)
-{
-    return 0.5 * (r.low + r.high);
-}
-
 /* False when the samples cannot be put in order: a value is not finite, or a mass not positive. */
 static bool find_deviations(const struct step_batch *batch, const struct wheel_work *w,
                             struct deviations *d)
 {
-    double sum = 0.0;
+    double speeds = 0.0, all = 0.0;
     for (size_t j = 0; j < batch->count; j++)
-        sum += batch->speed[j];
-    d->pivot = sum / (double)batch->count;
+        speeds += batch->speed[j];
+    d->pivot = speeds / (double)batch->count;
     divide_by_mass(w, d);
-    d->a = middle(range_of(w->n, d->level));
-    d->b = middle(range_of(w->n, d->slope));
-    d->c = middle(range_of(w->n, d->bend));
-    if (!(range_of(w->n, w->mass).low > 0.0))
-        return false;
+    size_t middle = w->n / 2;
+    d->a = d->level[middle];
+    d->b = d->slope[middle];
+    d->c = d->bend[middle];
     move_to_pivot(w->n, d);
-    /* a sum is finite only if all its terms are */
-    double all = 0.0;
-    for (size_t i = 0; i < w->n; i++)
+    for (size_t i = 0; i < w->n; i++) /* finite only if all terms are */
         all += fabs(d->level[i]) + fabs(d->slope[i]) + fabs(d->bend[i]);
-    return isfinite(all);
+    return isfinite(all) && range_of(w->n, w->mass).low > 0.0;
 }
 
 /* Steps in order of speed, roughly: in sections; and in each section in order of the key, which is
@@ -246,20 +238,25 @@ static struct range bounds(struct range level, struct range slope, struct range 
     return (struct range){level.low + sloped.low + bent.low, level.high + sloped.high + bent.high};
 }
 
-static struct range range_at(const uint16_t order[GROUP], const double *x)
+static inline struct range range_of_group(double x[GROUP])
 {
-    double picked[GROUP];
-    for (int l = 0; l < GROUP; l++)
-        picked[l] = x[order[l]];
-    return range_of(GROUP, picked);
+    double high[GROUP];
+    memcpy(high, x, sizeof high);
+    for (int half = GROUP / 2; half > 0; half /= 2) {
+        for (int l = 0; l < half; l++) {
+            x[l] = x[l] < x[l + half] ? x[l] : x[l + half];
+            high[l] = high[l] > high[l + half] ? high[l] : high[l + half];
+        }
+    }
+    return (struct range){x[0], high[0]};
 }
 
 /* Returns how many steps were evaluated. */
-static uint64_t add_group(const struct ordered_steps *o, const struct deviations *d,
-                          const struct wheel_work *w, const uint16_t order[GROUP], struct group *g)
+HOT_LOOP static uint64_t add_group(const struct ordered_steps *o, const struct deviations *d,
+                                   const struct wheel_work *w, const uint16_t order[GROUP],
+                                   struct group *g)
 {
-    struct range level = range_at(order, d->level), slope = range_at(order, d->slope),
-                 bend = range_at(order, d->bend);
+    double level_of[GROUP], slope_of[GROUP], bend_of[GROUP];
     struct step_sums sure = {0};
     uint64_t evaluated = 0;
     for (int l = 0; l < GROUP; l++) {
@@ -268,7 +265,12 @@ static uint64_t add_group(const struct ordered_steps *o, const struct deviations
         g->c[l] = w->c[order[l]];
         g->mass[l] = w->mass[order[l]];
         g->traction[l] = g->road[l] = 0.0;
+        level_of[l] = d->level[order[l]];
+        slope_of[l] = d->slope[order[l]];
+        bend_of[l] = d->bend[order[l]];
     }
+    struct range level = range_of_group(level_of), slope = range_of_group(slope_of),
+                 bend = range_of_group(bend_of);
     for (size_t k = 0; k < SECTIONS; k++) {
         const size_t *first = o->first + k * BUCKETS;
         if (first[0] == first[BUCKETS])

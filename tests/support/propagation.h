@@ -11,7 +11,7 @@
 #include "model/block.h"
 #include "support/support.h"
 
-enum { SAMPLES = 1000448, PILOT = 16384, INPUTS_MAX = 5 };
+enum { SAMPLES = 489 * 2048, PILOT = 16384, INPUTS_MAX = 5 };
 
 struct model {
     size_t inputs;
@@ -138,7 +138,7 @@ static inline struct summary propagate(const struct model *m)
         for (size_t i = 0; i < BLOCK_SAMPLES; i++)
             inside += y[i] >= m->inside_low && y[i] <= m->inside_high;
     }
-    bin_counter_add(layout, &counter, counts);
+    bin_counters_drain(layout, 1, &(struct bin_counter *){&counter}, counts);
     bin_counter_close(&counter);
     struct distribution d = {layout, counts, s.moments, (double)s.moments.count};
     s.low = distribution_percentile(&d, 0.025);

@@ -113,13 +113,18 @@ static double type7(size_t n, const double *sorted, double p)
     return i >= n ? sorted[n - 1] : (1.0 - g) * sorted[i - 1] + g * sorted[i];
 }
 
+static void drain(const struct bin_layout *l, struct bin_counter *counter, uint64_t *counts)
+{
+    bin_counters_drain(l, 1, &(struct bin_counter *){counter}, counts);
+}
+
 /* counts += what bin_count() finds. */
 static void count_into(const struct bin_layout *l, size_t n, const double *x, uint64_t *counts)
 {
     struct bin_counter counter = {0};
     assert_int_equal(bin_counter_open(l, &counter), PACKSPAN_OK);
     bin_count(l, n, x, &counter);
-    bin_counter_add(l, &counter, counts);
+    drain(l, &counter, counts);
     bin_counter_close(&counter);
 }
 
@@ -145,12 +150,16 @@ static void tally_column(struct column *c)
     for (size_t done = 0; done < c->n; done += 1000) {
         size_t m = c->n - done < 1000 ? c->n - done : 1000;
         struct moments part;
+        if (bin_counter_shift(done) > counter.shift) {
+            drain(c->layout, &counter, c->counts);
+            counter.shift = bin_counter_shift(done);
+        }
         bin_count(c->layout, m, c->x + done, &counter);
         moments_of(m, c->x + done, &part);
         moments_merge(&c->d.moments, &part);
         c->d.effective = (double)c->d.moments.count;
     }
-    bin_counter_add(c->layout, &counter, c->counts);
+    drain(c->layout, &counter, c->counts);
     bin_counter_close(&counter);
     c->d.layout = c->layout;
     c->d.counts = c->counts;
@@ -674,12 +683,32 @@ static void a_bin_may_hold_many(void **state)
     for (int i = 0; i < 200; i++)
         bin_count(l, 1000, x, &counter);
     uint64_t *counts = allocate(bin_layout_size(l), sizeof *counts);
-    bin_counter_add(l, &counter, counts);
+    drain(l, &counter, counts);
     assert_int_equal(counts[bin_taken(l, 1.0)], 200 * 999);
     assert_int_equal(counts[bin_taken(l, 2.0)], 200);
     bin_counter_close(&counter);
     free(counts);
     bin_layout_free(l);
+}
+
+/* Long enough for bins to join. */
+static void percentiles_of_a_long_run_keep_the_promise(void **state)
+{
+    (void)state;
+    double (*const quantiles[])(double) = {quantile_normal, quantile_mixed};
+    assert_int_equal(bin_counter_shift((1 << 22) - 1), 0);
+    assert_int_equal(bin_counter_shift(1 << 23), 2);
+    for (size_t i = 0; i < 2; i++) {
+        struct column c = column_drawn(4500000, quantiles[i], 11 + i);
+        uint64_t sum = 0;
+        for (size_t b = 0; b < bin_layout_size(c.layout); b++)
+            sum += c.counts[b];
+        assert_int_equal(sum, c.n);
+        for (int j = 0; j < REPORTED; j++)
+            assert_close(distribution_percentile(&c.d, reported[j]),
+                         type7(c.n, c.sorted, reported[j]), 0.0, promise * iqr_of(&c));
+        column_free(&c);
+    }
 }
 
 static void the_same_pilot_gives_the_same_layout(void **state)
@@ -786,6 +815,7 @@ int main(void)
         cmocka_unit_test(edges_of_cells_stay_inside_the_layout),
         cmocka_unit_test(counts_do_not_depend_on_the_order_of_blocks),
         cmocka_unit_test(a_bin_may_hold_many),
+        cmocka_unit_test(percentiles_of_a_long_run_keep_the_promise),
         cmocka_unit_test(the_same_pilot_gives_the_same_layout),
         cmocka_unit_test(moments_of_a_few_values),
         cmocka_unit_test(merged_moments_equal_those_of_the_whole),
