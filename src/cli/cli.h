@@ -58,9 +58,10 @@ size_t print_problems(FILE *f, const packspan_case *c, bool errors, const char *
 /* A progress line on standard error, on a terminal only; also ends the run on Ctrl-C. */
 struct progress {
     bool shown;
+    bool open_ended; /* nobody knows how many samples it will take */
     double started;
 };
-void progress_start(struct progress *p, bool quiet);
+void progress_start(struct progress *p, bool quiet, bool open_ended);
 bool progress_step(void *user, uint64_t done, uint64_t total);
 void progress_end(struct progress *p);
 

@@ -29,7 +29,8 @@ static int run_and_write(packspan_case *c, const char *folder, bool quiet)
 {
     struct progress progress;
     packspan_results *r = NULL;
-    progress_start(&progress, quiet);
+    bool open_ended = strcmp(packspan_case_setting(c, "stable"), "0") != 0;
+    progress_start(&progress, quiet, open_ended);
     packspan_status ran = packspan_run(c, progress_step, &progress, &r);
     progress_end(&progress);
     if (!r) {

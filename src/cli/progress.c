@@ -19,12 +19,13 @@ static double seconds_now(void)
     return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
 }
 
-void progress_start(struct progress *p, bool quiet)
+void progress_start(struct progress *p, bool quiet, bool open_ended)
 {
     struct sigaction action = {.sa_handler = ask_to_stop};
     sigaction(SIGINT, &action, NULL);
     sigaction(SIGTERM, &action, NULL);
     p->shown = !quiet && isatty(STDERR_FILENO);
+    p->open_ended = open_ended;
     p->started = seconds_now();
 }
 
@@ -34,8 +35,13 @@ bool progress_step(void *user, uint64_t done, uint64_t total)
     if (p->shown) {
         double spent = seconds_now() - p->started;
         double rate = (double)done / (spent > 0.0 ? spent : 1e-9);
-        fprintf(stderr, "\r%5.1f %%  %.2f million samples/s  %.0f s left\033[K",
-                100.0 * (double)done / (double)total, 1e-6 * rate, (double)(total - done) / rate);
+        if (p->open_ended)
+            fprintf(stderr, "\r%.1f million samples  %.2f million samples/s\033[K",
+                    1e-6 * (double)done, 1e-6 * rate);
+        else
+            fprintf(stderr, "\r%5.1f %%  %.2f million samples/s  %.0f s left\033[K",
+                    100.0 * (double)done / (double)total, 1e-6 * rate,
+                    (double)(total - done) / rate);
     }
     return !stop_asked;
 }

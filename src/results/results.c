@@ -284,14 +284,16 @@ static char *describe_unstable(const struct packspan_results *r, const struct st
         [STABLE_MEAN] = "mean", [STABLE_SD] = "sd", [STABLE_LOW] = "p2.5", [STABLE_HIGH] = "p97.5"};
     const struct plan *p = &r->outcome.set->plans[0];
     const struct set_row *row = &r->outcome.set->rows[s->row];
+    const char *unit = quantities[row->quantity].measure->table;
+    unsigned digits = r->outcome.stability->digits;
+    bool has_unit = strcmp(unit, "1") != 0;
     char *label = plan_label(p, row->quantity, row->trip);
-    char *text =
-        label ? text_format("%s of '%s' is not stable to %u digit%s yet: its %s within %.2g %s, "
-                            "where %.2g are wanted",
-                            label, plan_vehicle_name(p, row->vehicle), r->outcome.stability->digits,
-                            r->outcome.stability->digits == 1 ? "" : "s", names[s->worst], s->twice,
-                            quantities[row->quantity].measure->table, s->tolerance)
-              : NULL;
+    char *text = label ? text_format("%s of '%s' is not stable to %u digit%s yet: its %s is known "
+                                     "to %.2g%s%s, and %.2g is wanted",
+                                     label, plan_vehicle_name(p, row->vehicle), digits,
+                                     digits == 1 ? "" : "s", names[s->worst], s->twice,
+                                     has_unit ? " " : "", has_unit ? unit : "", s->tolerance)
+                       : NULL;
     free(label);
     return text;
 }
@@ -302,8 +304,7 @@ static bool warn_of_stability(struct packspan_results *r)
     if (!s || s->reached)
         return true;
     if (s->sequences < 2)
-        return add_warning(r, text_format("too few samples to tell whether the results are "
-                                          "stable"));
+        return add_warning(r, text_copy("too few samples to tell whether the results are stable"));
     for (size_t i = 0; i < s->count; i++)
         if (!(s->rows[i].twice <= s->rows[i].tolerance) &&
             !add_warning(r, describe_unstable(r, &s->rows[i])))

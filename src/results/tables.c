@@ -430,7 +430,8 @@ static packspan_status write_record(struct packspan_results *r, const char *fold
         put_item(f, "percentile_errors",
                  c->settings.sobol ? "independent scramblings" : "order statistics");
         if (c->settings.stable > 0) {
-            put_item_count(f, "stable", packspan_results_stable(r));
+            put_item_count(f, "stable", c->settings.stable);
+            put_item(f, "stable_reached", packspan_results_stable(r) ? "yes" : "no");
             put_item_count(f, "sequences", packspan_results_sequences(r));
         }
         for (size_t i = 0; i < sizeof case_tables / sizeof case_tables[0]; i++)
