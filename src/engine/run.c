@@ -703,7 +703,7 @@ static bool is_stable(const struct runner *run)
 {
     const struct run_outcome *out = run->out;
     struct stability *s = out->stability;
-    if (!stability_is_due(s, out->drawn, effective_drawn(out)))
+    if (!stability_is_due(s, out->drawn) || !stability_can_judge(s, effective_drawn(out)))
         return false;
     for (size_t i = 0; i < s->count; i++) {
         struct moments all = joint_moments(out, s->rows[i].row);
@@ -720,9 +720,10 @@ static bool is_stable(const struct runner *run)
 static void judge_all(const struct runner *run)
 {
     struct stability *s = run->out->stability;
-    if (!s || s->reached || s->sequences < 2)
+    if (!s || s->reached || !stability_can_judge(s, effective_drawn(run->out)))
         return;
     bool stable = true;
+    s->judged = true;
     for (size_t i = 0; i < s->count; i++)
         stable = judge_row(run, i) && stable;
     s->reached = stable;

@@ -132,13 +132,16 @@ void stability_step(struct stability *s, struct replicates *r, const struct weig
         close_sequence(s, r);
 }
 
-bool stability_is_due(const struct stability *s, uint64_t drawn, double effective)
+bool stability_can_judge(const struct stability *s, double effective)
 {
-    if (!s->is_sobol)
-        return s->sequences >= 2;
+    return s->is_sobol ? effective >= (double)(ENDS_TRIALS * REPLICATES) : s->sequences >= 2;
+}
+
+/* Of Sobol' points at every doubling, when they are even. */
+bool stability_is_due(const struct stability *s, uint64_t drawn)
+{
     uint64_t points = drawn / ROUND_MIN;
-    return effective >= (double)(ENDS_TRIALS * REPLICATES) && drawn % ROUND_MIN == 0 &&
-           (points & (points - 1)) == 0;
+    return !s->is_sobol || (drawn % ROUND_MIN == 0 && (points & (points - 1)) == 0);
 }
 
 /* ---- judging ---- */

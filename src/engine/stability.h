@@ -33,7 +33,7 @@ struct stability {
     struct weight_sums since; /* of the sequence that is going on */
     struct stable_row *rows;
     size_t count;
-    bool reached;
+    bool judged, reached; /* false: there are too few samples yet to tell */
 };
 
 /* The rows that matter are those of the subject that are results and no mere steps, and every row
@@ -47,8 +47,10 @@ void stability_watch(const struct stability *s, struct replicates *r);
  * when it is long enough. `weights` are those of the block's samples. */
 void stability_step(struct stability *s, struct replicates *r, const struct weight_sums *weights);
 
-/* True when the number of samples is one at which stability may be asked for. */
-bool stability_is_due(const struct stability *s, uint64_t drawn, double effective);
+/* True when the samples, being worth so many independent ones, are enough to judge. */
+bool stability_can_judge(const struct stability *s, double effective);
+/* True when their number is one at which to judge. */
+bool stability_is_due(const struct stability *s, uint64_t drawn);
 
 /* Judges the mean and the standard deviation of a row, `all` being those of all samples. */
 bool stability_judge_moments(struct stability *s, const struct replicates *r, size_t i,

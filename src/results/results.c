@@ -303,7 +303,7 @@ static bool warn_of_stability(struct packspan_results *r)
     const struct stability *s = r->outcome.stability;
     if (!s || s->reached)
         return true;
-    if (s->sequences < 2)
+    if (!s->judged)
         return add_warning(r, text_copy("too few samples to tell whether the results are stable"));
     for (size_t i = 0; i < s->count; i++)
         if (!(s->rows[i].twice <= s->rows[i].tolerance) &&
