@@ -9,6 +9,7 @@ import argparse
 import csv
 import math
 import os
+import resource
 import sys
 from dataclasses import dataclass
 from statistics import mean, median
@@ -27,14 +28,14 @@ COLUMNS = ("group", "what", "value", "unit", "explanation")
 class Sizes:
     agreement: int = 500000
     rounds: int = 5            # interleaved repeats
-    run_seconds: float = 1.5   # of one timed run
+    run_seconds: float = 2.0   # of one timed run, on 1 thread
     chunks: tuple = (32, 64, 128, 256, 512)
     chunk_samples: int = 50000
     megabytes: int = 400       # of each array of the triad
     probe_seconds: float = 1.0
     blocks: int = 100          # whose undecided steps are counted
     growth_samples: tuple = (10**4, 10**5, 10**6, 10**7, 10**8)
-    growth_seconds: float = 0.5
+    growth_seconds: float = 1.0
     seeds: int = 16
     ladder_top: int = 18       # the most samples of the accuracy runs, as a power of two
     reference: int = 32        # times as many are taken as the truth
@@ -81,6 +82,10 @@ def samples_needed(ladder, errors, sequence):
     power = -0.5 if sequence == "pcg" else min(-0.25, exponent(ladder, errors))
     middle, error = (math.exp(mean(map(math.log, x))) for x in (ladder, errors))
     return middle * (GOAL / error)**(1 / power)
+
+
+NEAREST = {"operations": "operations on doubles, none of them fused", "counts": "counting into bins",
+           "memory": "memory"}
 
 
 class Bench:
@@ -132,8 +137,10 @@ class Bench:
             "C, plain loop": (lambda n, t: p.run_gsl(n, t, "plain"),
                               "the same, but steps are added up in their order, so one at a time"),
         }
-        samples = {(name, t): self.calibrate(run, t, self.sizes.run_seconds)
-                   for name, (run, _) in programs.items() for t in THREADS}
+        samples = {}
+        for name, (run, _) in programs.items():
+            n = self.calibrate(run, 1, self.sizes.run_seconds)
+            samples |= {(name, t): n for t in THREADS}
         rates = {key: [] for key in samples}
         for _ in range(self.sizes.rounds):
             for (name, t), n in samples.items():
@@ -157,11 +164,9 @@ class Bench:
     def calibrate(self, run, threads, seconds):
         """How many samples take about so long; also the warm-up."""
         n = 2000
-        while True:
-            took = run(n, threads).seconds
-            if took > 0.3 * seconds or n > 10**9:
-                return max(1000, int(n * seconds / took))
+        while (took := run(n, threads).seconds) < 0.7 * seconds:
             n = int(n * min(20.0, seconds / took))
+        return n
 
     # ---- against the machine ----
 
@@ -186,25 +191,29 @@ class Bench:
                      "adds, multiplies, divides, comparisons of doubles that the algorithm needs")
         self.add("integer operations", w.integers, "operations/sample",
                  "of the generator, besides; not counted as work below")
-        shares = {}
         for t in THREADS:
-            adds, bytes_ = self.programs.run_machine(t, self.sizes.probe_seconds, self.sizes.megabytes)
-            rate, of = self.packspan_rate(t), threads_text(t)
-            shares[t] = (w.operations * rate / 2e9 / adds, 8 * w.quantities * rate / 1e9 / bytes_)
-            self.add(f"peak, {of}", 2 * adds, "billion operations/s",
-                     "measured: fused multiply-adds in the widest vectors, two operations each")
-            self.add(f"share of the peak, {of}", 100 * shares[t][0], "%",
-                     f"{w.operations:.0f} operations a sample; without fusing (same bytes everywhere) "
-                     "50 % is the most")
-            self.add(f"memory, {of}", bytes_, "billion bytes/s",
+            adds, counts, memory = self.programs.run_machine(t, self.sizes.probe_seconds,
+                                                             self.sizes.megabytes)
+            rate, of = self.packspan_rate(t) / 1e9, threads_text(t)
+            shares = {"operations": 100 * w.operations * rate / (2 * adds),
+                      "counts": 100 * w.quantities * rate / counts,
+                      "memory": 100 * 8 * w.quantities * rate / memory}
+            self.add(f"operations, {of}", 2 * adds, "billion/s",
+                     "measured peak: fused multiply-adds in the widest vectors, two operations each")
+            self.add(f"share of operations, {of}", shares["operations"], "%", f"{w.operations:.0f} a sample; as none "
+                     "is fused, for the same bytes everywhere, 50 % is the most")
+            self.add(f"counts, {of}", counts, "billion/s",
+                     "measured peak: counts into bins at random, all in the first-level cache")
+            self.add(f"share of counts, {of}", shares["counts"], "%", f"{w.quantities} a sample, one at a time")
+            self.add(f"memory, {of}", memory, "billion bytes/s",
                      "measured: triad a = b + k c on arrays larger than the caches")
-            self.add(f"share of the memory's, {of}", 100 * shares[t][1], "%", "if every value of a sample "
-                     "went to memory once; it does not: blocks of 512 stay in the first caches")
-        peak, memory = shares[THREADS[-1]]
-        bound = "memory" if memory > max(peak, 0.5) else "the cores"
-        self.add("bound by", max(peak, memory) * 100, "%", f"{bound}: besides the operations above, the "
-                 f"cores do {w.integers} integer ones for the draws and, one at a time, look up "
-                 f"{w.draws} polynomials and count {w.quantities} bins a sample")
+            self.add(f"share of memory, {of}", shares["memory"], "%", "if every value of a sample went to "
+                     "memory once; it does not: blocks of 512 stay in the caches")
+        shares["operations"] *= 2
+        nearest = max(shares, key=shares.get)
+        self.add("nearest limit", shares[nearest], "%", f"{NEAREST[nearest]}; "
+                 f"besides, a sample takes {w.integers} integer operations and {w.draws} look-ups of polynomials"
+                 + ("" if shares[nearest] > 50 else "; far from a limit: waiting and overhead bound it"))
 
     # ---- growth ----
 
@@ -274,10 +283,11 @@ class Bench:
 
     def accuracy_of(self, name, case, sequences):
         sizes = self.sizes
-        once = self.programs.run_packspan(2**sizes.ladder_top // 4, case=case).seconds * 4
-        top = sizes.ladder_top
-        while top > 12 and once * sizes.seeds * len(sequences) * 1.4 > sizes.accuracy_seconds:
-            top, once = top - 1, once / 2
+        few = 2**(sizes.ladder_top - 2)
+        start, end = (self.programs.run_packspan(n, case=case).seconds for n in (100, few))
+        top, seconds = sizes.ladder_top, sizes.seeds * len(sequences) * 1.4 * (end - start) / few
+        while top > 12 and seconds * 2**top > sizes.accuracy_seconds:
+            top -= 1
         ladder = [2**(top - 4), 2**(top - 2), 2**top]
         truth = self.label_range(sizes.reference * 2**top, case, sequences[-1], 77)
         needed = {}
@@ -289,9 +299,11 @@ class Bench:
                           for n in ladder]
                 needed[sequence, s] = samples_needed(ladder, errors, sequence)
         goal = f"for a standard error of {GOAL:g} sd"
-        how = f"line through {sizes.seeds} seeds at {ladder[0]} to {ladder[-1]} samples, against {sizes.reference * 2**top}"
+        how = (f"the errors of {sizes.seeds} seeds, against {sizes.reference * 2**top} samples, "
+               f"by a line from {ladder[0]} to {ladder[-1]}")
         for (sequence, s), n in needed.items():
-            self.add(f"{name}, {s}, {sequence}", n, "samples", f"{goal} of the label range; {how}")
+            beyond = "" if ladder[0] <= n <= ladder[-1] else ", prolonged"
+            self.add(f"{name}, {s}, {sequence}", n, "samples", f"{goal} of the label range; {how}{beyond}")
             if s != "mean":
                 n = min(max(100, int(n)), sizes.reference * 2**top)
                 took = median(self.run_sequence(n, case, sequence).seconds
@@ -305,9 +317,11 @@ class Bench:
 
     def resources(self):
         p = self.programs
+        own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         for n in self.counts:
             self.add(f"memory at {amount(n)} samples", self.run_large(n).mebibytes, "MiB",
-                     f"most that was resident; bench case, {THREADS[-1]} threads")
+                     f"most that was resident; bench case, {THREADS[-1]} threads; what is below the "
+                     f"{own:.0f} MiB of the bench itself cannot be told")
         starts = [p.run_packspan(100, 1).seconds for _ in range(self.sizes.starts)]
         self.add("start", median(starts) * 1e3, "ms", "whole run of the bench case with 100 samples")
         checks = [p.check_case().seconds for _ in range(self.sizes.starts)]

@@ -1,11 +1,13 @@
-/* What the machine can do at most: billions of fused multiply-adds on doubles a second, in the
- * widest vectors that it has, and billions of bytes a second to and from memory.
+/* What the machine can do at most: billions a second of fused multiply-adds on doubles in the
+ * widest vectors that it has, of counts into bins that are drawn at random, and of bytes to and
+ * from memory.
  *
  *     machine THREADS SECONDS MEGABYTES
  *
  * MEGABYTES is the size of each of the three arrays of the triad; it must be well above the caches.
- * Prints both rates. */
+ * Prints the three rates. */
 #include <omp.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 
@@ -55,6 +57,34 @@ static double measure_multiply_adds(int threads, double seconds)
     return kept < 1e300 ? rate : 0.0; /* so that the sums are needed */
 }
 
+/* Bins that stay in the first-level cache. */
+enum { BINS = 4096, VALUES = 4096, PASSES = 100 };
+
+static double measure_counts(int threads, double seconds)
+{
+    double rate = 0.0, kept = 0.0;
+#pragma omp parallel num_threads(threads) reduction(+ : rate, kept)
+    {
+        uint16_t bin[VALUES];
+        uint32_t counts[BINS] = {0}, state = 1;
+        for (int i = 0; i < VALUES; i++) {
+            state = state * 1664525u + 1013904223u;
+            bin[i] = (uint16_t)(state >> 20);
+        }
+        double best = 0.0, end = omp_get_wtime() + seconds;
+        for (double start = omp_get_wtime(); start < end; start = omp_get_wtime()) {
+            for (int pass = 0; pass < PASSES; pass++)
+                for (int i = 0; i < VALUES; i++)
+                    counts[bin[i]]++;
+            double now = (double)PASSES * VALUES / (omp_get_wtime() - start);
+            best = now > best ? now : best;
+        }
+        rate += best;
+        kept += counts[bin[0]];
+    }
+    return kept > 0.0 ? rate : 0.0;
+}
+
 static double measure_triad(int threads, double seconds, size_t n)
 {
     double *a = malloc(n * sizeof *a), *b = malloc(n * sizeof *b), *c = malloc(n * sizeof *c);
@@ -94,7 +124,7 @@ int main(int count, char **words)
     int threads = atoi(words[1]);
     double seconds = atof(words[2]);
     size_t doubles = (size_t)atol(words[3]) * 1000000 / sizeof(double);
-    printf("%.4g %.4g\n", measure_multiply_adds(threads, seconds) / 1e9,
-           measure_triad(threads, seconds, doubles) / 1e9);
+    printf("%.4g %.4g %.4g\n", measure_multiply_adds(threads, seconds) / 1e9,
+           measure_counts(threads, seconds) / 1e9, measure_triad(threads, seconds, doubles) / 1e9);
     return EXIT_SUCCESS;
 }

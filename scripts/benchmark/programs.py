@@ -79,6 +79,6 @@ class Programs:
                          loop])
 
     def run_machine(self, threads, seconds, megabytes):
-        """Billions a second: multiply-adds, bytes."""
+        """Billions a second: multiply-adds, counts into bins, bytes of memory."""
         done = Finished([self.out / "machine", threads, seconds, megabytes])
         return [float(word) for word in done.printed.split()]

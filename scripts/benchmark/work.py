@@ -1,5 +1,6 @@
 """What the algorithm does for one sample of the bench case, counted off the source."""
 import csv
+import itertools
 
 from programs import CYCLES, items_of, rows_of
 
@@ -36,11 +37,12 @@ def undecided(steps, block):
 
 
 def loads(folder):
-    """(A, B, C, effective mass) in SI of every kept sample."""
-    return [(float(row["car.road_load_a (N)"]), float(row["car.road_load_b (N/(km/h))"]) / KMH,
-             float(row["car.road_load_c (N/(km/h)^2)"]) / KMH**2,
-             float(row["car.test_mass (kg)"]) * float(row["car.rotating_mass_factor (1)"]))
-            for row in rows_of(folder / "samples.csv")]
+    """(A, B, C, effective mass) in SI of every kept sample, one after the other."""
+    with open(folder / "samples.csv", newline="", encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            yield (float(row["car.road_load_a (N)"]), float(row["car.road_load_b (N/(km/h))"]) / KMH,
+                   float(row["car.road_load_c (N/(km/h)^2)"]) / KMH**2,
+                   float(row["car.test_mass (kg)"]) * float(row["car.rotating_mass_factor (1)"]))
 
 
 class Work:
@@ -50,9 +52,12 @@ class Work:
         programs.run_packspan(blocks * BLOCK, keep=blocks * BLOCK)
         traces = [trace(CYCLES / f"{name}.csv") for name in ("udds", "hwfet")]
         samples = loads(programs.out / "packspan")
+        found = 0
+        for _ in range(blocks):
+            block = list(itertools.islice(samples, BLOCK))
+            found += sum(undecided(steps, block) for steps in traces)
         self.steps = sum(map(len, traces))
-        self.undecided = sum(undecided(steps, samples[k:k + BLOCK]) for steps in traces
-                             for k in range(0, len(samples), BLOCK)) / blocks
+        self.undecided = found / blocks
         counted = items_of(programs.out / "packspan").get(COUNTER)
         self.is_counted = counted is not None
         self.evaluated = float(counted) if self.is_counted else self.undecided
