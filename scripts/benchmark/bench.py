@@ -177,8 +177,8 @@ class Bench:
         return self.rates[threads]
 
     def machine(self):
-        self.add("load at the start", LOAD, "processes", "that others kept running; well above 0, "
-                 "rates are too low")
+        self.add("load at the start", LOAD, "processes", "that ran over the last minute, a build just "
+                 "before included; if others keep running, rates are too low")
         w = Work(self.programs, self.sizes.blocks)
         self.add("steps of both cycles", w.steps, "steps", "with the vehicle moving; what the other "
                  "programs evaluate for every sample")
