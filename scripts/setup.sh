@@ -1,10 +1,12 @@
-# Sourced by scripts/demo and scripts/test: installs what is missing, builds.
+# Sourced by scripts/demo, scripts/test and scripts/bench: installs what is missing, builds.
 set -eu
 cd "$(dirname "$0")/.."
 
 build_packages="gcc libc6-dev cmake make libcsv-dev libudunits2-dev libmd-dev gnuplot-nox"
 test_packages="g++ clang libomp-dev libclang-rt-14-dev clang-format libcmocka-dev libgsl-dev
     libpcg-cpp-dev python3-numpy python3-scipy"
+# OpenBLAS, so that NumPy is at its best
+bench_packages="libgsl-dev python3-numpy python3-scipy libopenblas0-pthread"
 
 # install_packages NAME...: those that dpkg does not have, by apt-get; quick when there are none.
 install_packages() {
