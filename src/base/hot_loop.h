@@ -4,7 +4,7 @@
 
 /* Hot loops are compiled for several instruction sets and chosen at run time. Contraction is off,
  * so every set gives the same bytes. Sanitizers cannot instrument the choice. */
-#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(PACKSPAN_SANITIZE)
+#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(PACKSPAN_ONE_SET)
 #define HOT_LOOP __attribute__((target_clones("default", "arch=x86-64-v3", "arch=x86-64-v4")))
 #else
 #define HOT_LOOP
@@ -12,7 +12,7 @@
 
 /* For loops that gain from vectors of 64-bit products only, beside a plain twin: compiled for
  * x86-64-v4, to be called where has_wide_products() says so. */
-#if defined(__x86_64__) && defined(__GNUC__)
+#if defined(__x86_64__) && defined(__GNUC__) && !defined(PACKSPAN_ONE_SET)
 #define WIDE_LOOP __attribute__((target("avx512f,avx512dq,avx512vl,avx512bw,avx512cd")))
 static inline int has_wide_products(void)
 {

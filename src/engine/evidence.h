@@ -3,6 +3,7 @@
 #ifndef PACKSPAN_ENGINE_EVIDENCE_H
 #define PACKSPAN_ENGINE_EVIDENCE_H
 
+#include "draw/curve.h"
 #include "engine/tally.h"
 #include "model/plan_set.h"
 
@@ -30,10 +31,14 @@ struct evidence_sums {
 void evidence_log_weights(const struct plan *p, const double *const *columns, size_t n,
                           double *log_weights);
 
-/* Sums over one block; `sums` has one entry an observation. targets[k] is a column or NULL. */
-void evidence_sum(const struct plan *p, const double *const *columns,
-                  const double *const targets[TARGET_COUNT], size_t n,
-                  struct observation_sums *sums, struct evidence_sums *all);
+/* The normal distribution function as a curve, for evidence_sum(). False when out of memory; free
+ * its knots. */
+bool evidence_curve_open(struct curve *below);
+/* Sums over one block; `sums` has one entry an observation, whose quantity's column is
+ * observed[observation]. targets[k] is a column or NULL. */
+void evidence_sum(const struct case_data *c, const struct curve *below,
+                  const double *const *observed, const double *const targets[TARGET_COUNT],
+                  size_t n, struct observation_sums *sums, struct evidence_sums *all);
 void evidence_sums_init(struct observation_sums *sums, size_t count, struct evidence_sums *all);
 void evidence_sums_merge(struct observation_sums *into, const struct observation_sums *part,
                          size_t count, struct evidence_sums *all, const struct evidence_sums *more);

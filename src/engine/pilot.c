@@ -1,9 +1,12 @@
 #include "engine/pilot.h"
 
 #include <math.h>
+#include <omp.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/sort.h"
+#include "engine/replicates.h"
 #include "model/block.h"
 
 /* Samples lighter than exp(-16), about 1e-7, of the heaviest say nothing about where bins go. */
@@ -17,15 +20,19 @@ struct pilot {
     double best;
 };
 
+/* Samples `picked` of a block whose log weights are given. */
 static void store(struct pilot *p, const struct plan_set *set, size_t candidate,
-                  const double *const *columns, size_t i, double log_weight)
+                  const double *const *columns, size_t n, const size_t *picked,
+                  const double *log_weights)
 {
     for (size_t r = 0; r < set->row_count; r++) {
         size_t node = plan_set_node(set, candidate, r);
-        p->values[r * PILOT_SAMPLES + p->entries] =
-            node == NODE_NONE ? (double)NAN : columns[node][i];
+        double *values = p->values + r * PILOT_SAMPLES + p->entries;
+        for (size_t i = 0; i < n; i++)
+            values[i] = node == NODE_NONE ? (double)NAN : columns[node][picked[i]];
     }
-    p->log_weights[p->entries++] = log_weight;
+    for (size_t i = 0; i < n; i++)
+        p->log_weights[p->entries++] = log_weights[picked[i]];
 }
 
 /* Leaves out what a heavier sample has made too light. */
@@ -47,21 +54,23 @@ static void take_block(struct pilot *p, const struct plan_set *set, size_t candi
 {
     uint64_t drop[BLOCK_SAMPLES];
     double log_weights[BLOCK_SAMPLES] = {0};
-    sampler_fill(s, NULL, first, n, drop, NULL);
-    size_t valid = sampler_keep(s, n, drop);
+    sampler_fill(s, true, first, n, drop, NULL);
+    size_t valid = sampler_keep(s, true, n, drop);
     const double *const *columns = sampler_columns(s);
     if (set->weighted)
         evidence_log_weights(&set->plans[candidate], columns, valid, log_weights);
-    double best = p->best;
+    double best = p->best, log_prior = log(set->priors[candidate]);
     for (size_t i = 0; i < valid; i++) {
-        log_weights[i] += log(set->priors[candidate]);
+        log_weights[i] += log_prior;
         p->best = fmax(p->best, log_weights[i]);
     }
     if (p->best > best)
         drop_light(p, set);
-    for (size_t i = 0; i < valid && p->entries < PILOT_SAMPLES; i++)
+    size_t picked[BLOCK_SAMPLES], count = 0;
+    for (size_t i = 0; i < valid && p->entries + count < PILOT_SAMPLES; i++)
         if (log_weights[i] >= p->best + LIGHTEST_LOG && isfinite(log_weights[i]))
-            store(p, set, candidate, columns, i, log_weights[i]);
+            picked[count++] = i;
+    store(p, set, candidate, columns, count, picked, log_weights);
 }
 
 /* Candidates from .. to - 1 are drawn together. */
@@ -76,15 +85,31 @@ static bool is_enough(const struct pilot *p, bool alone, uint64_t drawn, uint64_
     return p->entries == PILOT_SAMPLES || (drawn >= limit && (alone || p->entries >= ENTRIES_MIN));
 }
 
+/* Thread 0 asks, once the pilot takes long, and tells the others. */
+static bool goes_on(struct pilot_watch *watch, uint64_t drawn, uint64_t requested)
+{
+    enum { PATIENCE = 4 * PILOT_SAMPLES };
+    bool stop, asks = omp_get_thread_num() == 0 && drawn > 0 && drawn % PATIENCE == 0;
+    if (asks && watch->progress && !watch->progress(watch->user, 0, requested)) {
+#pragma omp atomic write
+        watch->stop = true;
+    }
+#pragma omp atomic read
+    stop = watch->stop;
+    return !stop;
+}
+
 /* Returns how many samples were drawn. */
 static uint64_t draw(struct pilot *p, const struct plan_set *set, struct sampler *const *samplers,
-                     struct span span, uint64_t least, uint64_t requested)
+                     struct span span, uint64_t least, uint64_t requested,
+                     struct pilot_watch *watch)
 {
     uint64_t drawn = 0;
     bool alone = span.to - span.from < set->count;
     p->entries = 0;
     p->best = (double)-INFINITY;
-    while (drawn < requested && (drawn < least || !is_enough(p, alone, drawn, requested))) {
+    while (drawn < requested && (drawn < least || !is_enough(p, alone, drawn, requested)) &&
+           goes_on(watch, drawn, requested)) {
         size_t n = requested - drawn < BLOCK_SAMPLES ? (size_t)(requested - drawn) : BLOCK_SAMPLES;
         for (size_t c = span.from; c < span.to; c++)
             take_block(p, set, c, samplers[c], drawn, n);
@@ -93,17 +118,6 @@ static uint64_t draw(struct pilot *p, const struct plan_set *set, struct sampler
             break; /* a run that is no longer is then exact */
     }
     return drawn;
-}
-
-struct weighted_value {
-    double value, weight;
-};
-
-static int compare_values(const void *a, const void *b)
-{
-    double x = ((const struct weighted_value *)a)->value;
-    double y = ((const struct weighted_value *)b)->value;
-    return (x > y) - (x < y);
 }
 
 /* As many equally weighted values as the weighted ones are worth, in order. Returns how many. */
@@ -129,26 +143,43 @@ static size_t even_out(struct weighted_value *list, size_t n, double *sorted)
 
 /* What lays rows out, and its working space. */
 struct layer {
-    struct pilot *pilot;
-    struct weighted_value *list; /* [PILOT_SAMPLES] */
-    double *sorted;              /* [PILOT_SAMPLES] */
+    struct pilot pilot;
+    struct weighted_value *list, *spare; /* [PILOT_SAMPLES] */
+    double *sorted;                      /* [PILOT_SAMPLES] */
 };
+
+static bool layer_open(const struct plan_set *set, struct layer *l)
+{
+    l->pilot.values = malloc(PILOT_SAMPLES * (set->row_count + 1) * sizeof *l->pilot.values);
+    l->list = malloc(PILOT_SAMPLES * sizeof *l->list);
+    l->spare = malloc(PILOT_SAMPLES * sizeof *l->spare);
+    l->sorted = malloc(PILOT_SAMPLES * sizeof *l->sorted);
+    return l->pilot.values && l->list && l->spare && l->sorted;
+}
+
+static void layer_close(struct layer *l)
+{
+    free(l->pilot.values);
+    free(l->list);
+    free(l->spare);
+    free(l->sorted);
+}
 
 static packspan_status lay_row_out(const struct layer *l, size_t row, bool weighted,
                                    struct bin_layout **out)
 {
-    const struct pilot *p = l->pilot;
+    const struct pilot *p = &l->pilot;
     size_t n = 0;
     for (size_t i = 0; i < p->entries; i++) {
         double value = p->values[row * PILOT_SAMPLES + i];
         if (!isnan(value))
-            l->list[n++] = (struct weighted_value){value, exp(p->log_weights[i] - p->best)};
+            l->list[n++] = (struct weighted_value){value, p->log_weights[i]};
     }
     if (n == 0) { /* known only under candidates that carry no weight */
         double zero = 0.0;
         return bin_layout_make_alike(&zero, 1, out);
     }
-    qsort(l->list, n, sizeof *l->list, compare_values);
+    sort_weighted(n, l->list, l->spare);
     if (weighted)
         return bin_layout_make_alike(l->sorted, even_out(l->list, n, l->sorted), out);
     for (size_t i = 0; i < n; i++)
@@ -157,11 +188,14 @@ static packspan_status lay_row_out(const struct layer *l, size_t row, bool weigh
 }
 
 /* Lays out what the pilot has drawn; nothing when it has no entries. */
-static packspan_status lay_rows_out(const struct layer *l, const struct plan_set *set,
+static packspan_status lay_rows_out(struct layer *l, const struct plan_set *set,
                                     struct bin_layout **layouts)
 {
     packspan_status status = PACKSPAN_OK;
-    for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK && l->pilot->entries > 0; r++)
+    struct pilot *p = &l->pilot;
+    for (size_t i = 0; i < p->entries; i++) /* no longer logarithms */
+        p->log_weights[i] = exp(p->log_weights[i] - p->best);
+    for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK && p->entries > 0; r++)
         if (!set->rows[r].fixed)
             status = lay_row_out(l, r, set->weighted, &layouts[r]);
     return status;
@@ -170,41 +204,92 @@ static packspan_status lay_rows_out(const struct layer *l, const struct plan_set
 static void set_reference(const struct pilot *p, struct run_outcome *out, size_t candidate)
 {
     out->candidates[candidate].has_pilot = p->entries > 0;
-    out->candidates[candidate].log_reference = p->entries > 0 ? p->best : out->log_reference;
+    out->candidates[candidate].log_reference = p->best;
 }
 
-static packspan_status lay_all_out(const struct layer *l, const struct plan_set *set,
-                                   struct sampler *const *samplers, uint64_t least,
-                                   struct run_outcome *out)
+/* One task of the pilot: candidates from .. to - 1, whose layouts go to `layouts`. */
+struct pilot_task {
+    struct span span;
+    uint64_t least;
+    struct bin_layout **layouts;
+};
+
+static packspan_status run_task(const struct pilot_task *task, const struct plan_set *set,
+                                struct sampler *const *samplers, struct pilot_watch *watch,
+                                struct run_outcome *out)
 {
-    out->piloted =
-        draw(l->pilot, set, samplers, (struct span){0, set->count}, least, out->requested);
-    out->log_reference = l->pilot->best;
-    set_reference(l->pilot, out, 0);
-    packspan_status status = lay_rows_out(l, set, out->layouts);
-    for (size_t c = 0; c < set->count && set->count > 1 && status == PACKSPAN_OK; c++) {
-        draw(l->pilot, set, samplers, (struct span){c, c + 1}, 0, out->requested);
-        set_reference(l->pilot, out, c);
-        status = lay_rows_out(l, set, out->candidates[c].layouts);
+    struct layer l = {0};
+    packspan_status status = PACKSPAN_NO_MEMORY;
+    if (layer_open(set, &l)) {
+        uint64_t drawn =
+            draw(&l.pilot, set, samplers, task->span, task->least, out->requested, watch);
+        if (task->layouts == out->layouts) {
+            out->piloted = drawn;
+            out->log_reference = l.pilot.best;
+        }
+        if (task->span.to - task->span.from == 1)
+            set_reference(&l.pilot, out, task->span.from);
+        status = lay_rows_out(&l, set, task->layouts);
     }
+    layer_close(&l);
     return status;
 }
 
-packspan_status pilot_run(const struct plan_set *set, struct sampler *const *samplers,
-                          uint64_t least, struct run_outcome *out)
+/* Where the same bins are good for all. */
+static packspan_status share_layouts(const struct plan_set *set, struct run_outcome *out)
 {
-    struct layer l = {.pilot = malloc(sizeof *l.pilot),
-                      .list = malloc(PILOT_SAMPLES * sizeof *l.list),
-                      .sorted = malloc(PILOT_SAMPLES * sizeof *l.sorted)};
-    double *values = malloc(PILOT_SAMPLES * (set->row_count + 1) * sizeof *values);
-    packspan_status status = PACKSPAN_NO_MEMORY;
-    if (l.pilot && l.list && l.sorted && values) {
-        l.pilot->values = values;
-        status = lay_all_out(&l, set, samplers, least, out);
+    const struct bin_layout **parts = calloc(set->count + 1, sizeof(struct bin_layout *));
+    packspan_status status = parts ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK; r++) {
+        struct bin_layout *joint = NULL;
+        size_t n = 0;
+        if (!out->layouts[r])
+            continue;
+        parts[n++] = out->layouts[r];
+        for (size_t c = 0; c < set->count; c++)
+            if (out->candidates[c].layouts[r])
+                parts[n++] = out->candidates[c].layouts[r];
+        status = bin_layout_join(n, parts, &joint);
+        if (!joint)
+            continue;
+        out->shared[r] = true;
+        bin_layout_free(out->layouts[r]);
+        out->layouts[r] = joint;
+        for (size_t c = 0; c < set->count; c++) {
+            bin_layout_free(out->candidates[c].layouts[r]);
+            out->candidates[c].layouts[r] = NULL;
+        }
     }
-    free(values);
-    free(l.sorted);
-    free(l.list);
-    free(l.pilot);
+    free(parts);
+    return status;
+}
+
+/* All candidates together are the first task, and each of several is one more. */
+packspan_status pilot_run(const struct plan_set *set, sampler_lookup *samplers_of, const void *of,
+                          uint64_t least, struct pilot_watch *watch, struct run_outcome *out)
+{
+    size_t tasks = set->count > 1 ? 1 + set->count : 1;
+    packspan_status status = PACKSPAN_OK;
+#pragma omp parallel for schedule(static, 1) num_threads(out->threads)
+    for (size_t t = 0; t < tasks; t++) {
+        struct pilot_task task = {{0, set->count}, least, out->layouts};
+        if (t > 0)
+            task = (struct pilot_task){{t - 1, t}, 0, out->candidates[t - 1].layouts};
+        packspan_status result =
+            run_task(&task, set, samplers_of(of, (unsigned)omp_get_thread_num()), watch, out);
+        if (result != PACKSPAN_OK) {
+#pragma omp atomic write
+            status = result;
+        }
+    }
+    for (size_t c = 0; c < set->count; c++)
+        if (!out->candidates[c].has_pilot)
+            out->candidates[c].log_reference = out->log_reference;
+    if (status == PACKSPAN_OK && watch->stop)
+        status = PACKSPAN_INTERRUPTED;
+    if (status == PACKSPAN_OK && out->replicates)
+        replicates_mark(out->replicates, out);
+    if (status == PACKSPAN_OK && set->weighted)
+        status = share_layouts(set, out);
     return status;
 }

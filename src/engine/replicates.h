@@ -46,7 +46,7 @@ struct replicates {
 /* All rows are watched. */
 packspan_status replicates_open(const struct plan_set *set, size_t count, struct replicates **out);
 void replicates_free(struct replicates *r);
-/* Sets the marks, when the pilot has laid the bins out. */
+/* Sets the marks, when the pilot has laid the bins out and they are not shared yet. */
 void replicates_mark(struct replicates *r, const struct run_outcome *o);
 
 /* Sums n samples of one block into part->shares; `weights` may be NULL. */

@@ -66,6 +66,7 @@ struct run_outcome {
     unsigned threads;
     double seconds;
     struct bin_layout **layouts; /* [rows]: of all together; NULL for a fixed row */
+    bool *shared;                /* [rows]: every candidate uses these bins too */
     uint64_t **counts;           /* [rows]: in their bins; NULL unless there are candidates */
     struct candidate_outcome *candidates;
     struct weight_sums joint; /* of each sample's weights under all candidates, priors included */

@@ -15,6 +15,7 @@ _Static_assert(BLOCK_SAMPLES == SOBOL_BLOCK, "replicates take turns block by blo
 struct sampler {
     const struct plan *plan;
     const size_t *twins;
+    const struct sampler *base;
     struct stream *streams; /* [node_count]; only those of inputs are used */
     double *space;
     double **columns;       /* [node_count] */
@@ -130,13 +131,20 @@ static void fill_column(struct sampler *s, size_t k, uint64_t first, size_t n)
     }
 }
 
-packspan_status sampler_open(const struct plan *p, const size_t *twins, struct sampler **out)
+static bool is_twin(const struct sampler *s, size_t node)
+{
+    return s->base && s->twins && s->twins[node] != NODE_NONE;
+}
+
+packspan_status sampler_open(const struct plan *p, const size_t *twins, const struct sampler *base,
+                             struct sampler **out)
 {
     struct sampler *s = calloc(1, sizeof *s);
     if (!s)
         return PACKSPAN_NO_MEMORY;
     s->plan = p;
     s->twins = twins;
+    s->base = base;
     s->streams = calloc(p->node_count + 1, sizeof *s->streams);
     s->columns = calloc(p->node_count + 1, sizeof *s->columns);
     s->input_columns = calloc(p->source->input_count + 1, sizeof *s->input_columns);
@@ -148,8 +156,8 @@ packspan_status sampler_open(const struct plan *p, const size_t *twins, struct s
         return status;
     }
     for (size_t k = 0; k < p->node_count; k++) {
-        s->columns[k] = s->space + k * BLOCK_SAMPLES;
-        if (p->nodes[k].fixed)
+        s->columns[k] = is_twin(s, k) ? base->columns[twins[k]] : s->space + k * BLOCK_SAMPLES;
+        if (p->nodes[k].fixed && !is_twin(s, k))
             fill_column(s, k, 0, BLOCK_SAMPLES);
     }
     for (size_t i = 0; i < p->source->input_count; i++)
@@ -206,20 +214,26 @@ static void blame(const struct sampler *s, size_t n, const uint64_t *spoiled,
     }
 }
 
-size_t sampler_fill(struct sampler *s, const struct sampler *base, uint64_t first, size_t n,
-                    uint64_t *drop, uint64_t *invalid_by_node)
+static bool is_all_twins(const struct sampler *s, const struct copula_group *g)
+{
+    for (size_t k = 0; k < g->size; k++)
+        if (!is_twin(s, s->plan->input_nodes[g->members[k]]))
+            return false;
+    return true;
+}
+
+size_t sampler_fill(struct sampler *s, bool alone, uint64_t first, size_t n, uint64_t *drop,
+                    uint64_t *invalid_by_node)
 {
     const struct plan *p = s->plan;
     const struct copula *copula = &p->source->copula;
     bool spoiled = false;
     memset(drop, 0, n * sizeof *drop);
     for (size_t g = 0; g < copula->group_count; g++)
-        draw_linked(s, &copula->groups[g], first, n);
+        if (alone || !is_all_twins(s, &copula->groups[g]))
+            draw_linked(s, &copula->groups[g], first, n);
     for (size_t k = 0; k < p->node_count; k++) {
-        size_t twin = base && s->twins ? s->twins[k] : NODE_NONE;
-        if (!p->nodes[k].fixed && twin != NODE_NONE)
-            memcpy(s->columns[k], base->columns[twin], n * sizeof(double));
-        else if (!p->nodes[k].fixed)
+        if (!p->nodes[k].fixed && (alone || !is_twin(s, k)))
             fill_column(s, k, first, n);
         if (p->nodes[k].kind == NODE_RELATION && !is_all_finite(n, s->columns[k])) {
             mark_spoiled(n, s->columns[k], drop);
@@ -250,12 +264,20 @@ HOT_LOOP static size_t count_kept(size_t n, const uint64_t *drop)
     return n - dropped;
 }
 
-size_t sampler_keep(struct sampler *s, size_t n, const uint64_t *drop)
+size_t sampler_keep(struct sampler *s, bool alone, size_t n, const uint64_t *drop)
 {
     const struct plan *p = s->plan;
     size_t kept = count_kept(n, drop);
     for (size_t k = 0; k < p->node_count && kept < n; k++)
-        if (!p->nodes[k].fixed)
+        if (!p->nodes[k].fixed && (alone || !is_twin(s, k)))
             close_ranks(n, drop, s->columns[k]);
     return kept;
+}
+
+void sampler_blank(struct sampler *s, size_t n)
+{
+    for (size_t k = 0; k < s->plan->node_count; k++)
+        for (size_t i = 0; i < n && !s->plan->nodes[k].fixed; i++)
+            if (!isfinite(s->columns[k][i]))
+                s->columns[k][i] = 0.0;
 }

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/hot_loop.h"
+#include "base/sums.h"
 #include "model/block.h"
 
 /* The bulk is cut into CELLS cells of equal width; cell 0 and cell OVER are the open ends below
@@ -70,8 +71,7 @@ static void place_by_cell(const struct bin_layout *l, size_t n, const double *x,
     }
 }
 
-/* Never decreases with x, and is a bin for any x at all. */
-static void place(const struct bin_layout *l, size_t n, const double *x, uint16_t *bin)
+void bin_places(const struct bin_layout *l, size_t n, const double *x, uint16_t *bin)
 {
     if (l->even.bins_inside > 0.0)
         place_evenly(l, n, x, bin);
@@ -82,7 +82,7 @@ static void place(const struct bin_layout *l, size_t n, const double *x, uint16_
 static int32_t bin_of(const struct bin_layout *l, double x)
 {
     uint16_t bin;
-    place(l, 1, &x, &bin);
+    bin_places(l, 1, &x, &bin);
     return bin;
 }
 
@@ -108,11 +108,16 @@ static double sorted_percentile(size_t n, const double *x, double p)
     return j + 1 < n ? x[j] + (h - (double)j) * (x[j + 1] - x[j]) : x[n - 1];
 }
 
-/* Twice as wide as all but the outermost 0.2 % of the pilot. */
-static void lay_cells(struct bin_layout *l)
+/* All but the outermost 0.2 % of a pilot. */
+static void most_of(size_t n, const double *pilot, double *from, double *to)
 {
-    double from = sorted_percentile(l->pilot_count, l->pilot, 0.001);
-    double to = sorted_percentile(l->pilot_count, l->pilot, 0.999);
+    *from = sorted_percentile(n, pilot, 0.001);
+    *to = sorted_percentile(n, pilot, 0.999);
+}
+
+/* Twice as wide as from .. to. */
+static void lay_cells(struct bin_layout *l, double from, double to)
+{
     double span = 2.0 * (to - from);
     double width = span / CELLS;
     double low = from - 0.25 * span;
@@ -123,18 +128,21 @@ static void lay_cells(struct bin_layout *l)
     l->inverse = usable ? 1.0 / width : 0.0;
 }
 
-/* window[cell] becomes the number of cells in the narrowest window over it, 0 outside of all. A
- * window reaches five standard deviations of the rank to either side, whatever the distribution;
- * past the end of the pilot nobody knows, so it goes on to the end of the bulk. */
-static void mark_windows(const struct bin_layout *l, int window[OVER + 1])
+/* window[cell] becomes the number of cells in the narrowest window over it and stays 0 outside of
+ * all. A window reaches five standard deviations of the rank to either side, whatever the
+ * distribution; past the end of the pilot nobody knows, so it goes on by half of what lies between
+ * the end and the outermost twentieth. */
+static void mark_windows(const struct bin_layout *l, size_t count, const double *pilot,
+                         int window[OVER + 1])
 {
-    double n = (double)l->pilot_count;
-    memset(window, 0, (OVER + 1) * sizeof *window);
+    double n = (double)count;
+    double end = 1.5 * pilot[0] - 0.5 * sorted_percentile(count, pilot, 0.05);
+    double other_end = 1.5 * pilot[count - 1] - 0.5 * sorted_percentile(count, pilot, 0.95);
     for (int i = 0; i < REPORTED; i++) {
         double reach = 5.0 * sqrt(n * reported[i] * (1.0 - reported[i]));
         double below = floor(n * reported[i] - reach), above = ceil(n * reported[i] + reach);
-        int from = below < 1.0 ? 1 : bulk_cell(l, l->pilot[(size_t)below - 1]);
-        int to = above > n ? CELLS : bulk_cell(l, l->pilot[(size_t)above - 1]);
+        int from = bulk_cell(l, below < 1.0 ? end : pilot[(size_t)below - 1]);
+        int to = bulk_cell(l, above > n ? other_end : pilot[(size_t)above - 1]);
         int cells = to - from + 1;
         for (int c = from; c <= to; c++)
             if (window[c] == 0 || cells < window[c])
@@ -152,7 +160,7 @@ static int32_t cut_cells(struct bin_layout *l, const int window[OVER + 1], doubl
         double width =
             window[c] == 0 ? fmax(elsewhere * unit, share * CELLS) : fmax(unit, share * window[c]);
         l->first[c] = bins;
-        bins += open_end ? 1 : (int32_t)ceil(1.0 / width);
+        bins += open_end ? 1 : (int32_t)fmin(ceil(1.0 / width), BINS_MAX);
     }
     l->first[OVER + 1] = bins;
     return bins;
@@ -192,8 +200,8 @@ static double pilot_iqr(const struct bin_layout *l)
  * the widest windows, where the tail is so heavy that it cannot be kept. */
 static void lay_bins(struct bin_layout *l)
 {
-    int window[OVER + 1];
-    mark_windows(l, window);
+    int window[OVER + 1] = {0};
+    mark_windows(l, l->pilot_count, l->pilot, window);
     double cells = pilot_iqr(l) / l->width;
     double unit = finest * cells, share = 1.0 / BINS_MAX;
     if (lay_evenly(l, window, unit))
@@ -212,23 +220,69 @@ static void lay_one_bin(struct bin_layout *l)
     l->first[OVER + 1] = 1;
 }
 
+/* With the pilot, but without bins. */
+static packspan_status layout_open(const double *pilot, size_t n, struct bin_layout **out)
+{
+    struct bin_layout *l = calloc(1, sizeof *l + n * sizeof l->pilot[0]);
+    if (l == NULL)
+        return PACKSPAN_NO_MEMORY;
+    l->pilot_count = n;
+    memcpy(l->pilot, pilot, n * sizeof l->pilot[0]);
+    *out = l;
+    return PACKSPAN_OK;
+}
+
 packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout **out)
 {
     if (n == 0)
         return PACKSPAN_USAGE;
-    struct bin_layout *l = malloc(sizeof *l + n * sizeof l->pilot[0]);
-    if (l == NULL)
-        return PACKSPAN_NO_MEMORY;
-    l->alike = false;
-    l->even = (struct even_cells){0};
-    l->pilot_count = n;
-    memcpy(l->pilot, pilot, n * sizeof l->pilot[0]);
-    lay_cells(l);
+    struct bin_layout *l;
+    packspan_status status = layout_open(pilot, n, &l);
+    if (status != PACKSPAN_OK)
+        return status;
+    double from, to;
+    most_of(n, pilot, &from, &to);
+    lay_cells(l, from, to);
     if (l->width > 0.0)
         lay_bins(l);
     else
         lay_one_bin(l);
     *out = l;
+    return PACKSPAN_OK;
+}
+
+packspan_status bin_layout_join(size_t n, const struct bin_layout *const *parts,
+                                struct bin_layout **out)
+{
+    double from = INFINITY, to = -INFINITY, narrowest = INFINITY;
+    for (size_t k = 0; k < n; k++) {
+        double low, high;
+        most_of(parts[k]->pilot_count, parts[k]->pilot, &low, &high);
+        from = fmin(from, low);
+        to = fmax(to, high);
+        if (parts[k]->width > 0.0)
+            narrowest = fmin(narrowest, pilot_iqr(parts[k]));
+    }
+    if (isinf(narrowest))
+        return PACKSPAN_OK;
+    struct bin_layout *l;
+    packspan_status status = layout_open(parts[0]->pilot, parts[0]->pilot_count, &l);
+    if (status != PACKSPAN_OK)
+        return status;
+    l->alike = true;
+    lay_cells(l, from, to);
+    int window[OVER + 1] = {0};
+    for (size_t k = 0; k < n && l->width > 0.0; k++)
+        mark_windows(l, parts[k]->pilot_count, parts[k]->pilot, window);
+    bool fits = false;
+    for (double width = finest; width <= coarsest && !fits && l->width > 0.0; width *= 1.1) {
+        double unit = width * narrowest / l->width;
+        fits = lay_evenly(l, window, unit) || cut_cells(l, window, unit, 0.0) <= BINS_MAX;
+    }
+    if (fits)
+        *out = l;
+    else
+        free(l);
     return PACKSPAN_OK;
 }
 
@@ -288,7 +342,7 @@ void bin_count(const struct bin_layout *l, size_t n, const double *x, struct bin
 {
     for (size_t done = 0; done < n;) {
         size_t room = PENDING - c->pending_count, m = n - done < room ? n - done : room;
-        place(l, m, x + done, c->pending + c->pending_count);
+        bin_places(l, m, x + done, c->pending + c->pending_count);
         c->pending_count += m;
         done += m;
         if (c->pending_count == PENDING)
@@ -344,7 +398,7 @@ void bin_count_weighted(const struct bin_layout *l, size_t n, const double *x,
     uint16_t bin[BLOCK];
     for (size_t done = 0; done < n; done += BLOCK) {
         size_t m = n - done < BLOCK ? n - done : BLOCK;
-        place(l, m, x + done, bin);
+        bin_places(l, m, x + done, bin);
         for (size_t i = 0; i < m; i++)
             counts[bin[i]] += weights[done + i];
     }
@@ -355,18 +409,17 @@ void moments_init(struct moments *m)
     *m = (struct moments){.min = INFINITY, .max = -INFINITY};
 }
 
-/* Sums run in lanes of fixed order, which the compiler may keep in vector registers without
- * changing a bit of the result. */
-enum { LANES = 16 };
-
-static double lane_sum(const double lane[LANES])
+static void finish_moments(double sum[SUM_LANES], double square[SUM_LANES],
+                           const double low[SUM_LANES], const double high[SUM_LANES], double centre,
+                           double total, struct moments *m)
 {
-    double sum[LANES];
-    memcpy(sum, lane, sizeof sum);
-    for (int half = LANES / 2; half > 0; half /= 2)
-        for (int j = 0; j < half; j++)
-            sum[j] += sum[j + half];
-    return sum[0];
+    double rest = sum_of_lanes(sum);
+    m->mean = centre + rest / total;
+    m->squares = fmax(sum_of_lanes(square) - rest * rest / total, 0.0);
+    for (int j = 0; j < SUM_LANES; j++) {
+        m->min = low[j] < m->min ? low[j] : m->min;
+        m->max = high[j] > m->max ? high[j] : m->max;
+    }
 }
 
 /* Deviations are taken from the first value, which is as good as the mean against cancellation. */
@@ -375,14 +428,14 @@ HOT_LOOP void moments_of(size_t n, const double *restrict x, struct moments *res
     moments_init(m);
     if (n == 0)
         return;
-    double sum[LANES], square[LANES], low[LANES], high[LANES], centre = x[0];
-    for (int j = 0; j < LANES; j++) {
+    double sum[SUM_LANES], square[SUM_LANES], low[SUM_LANES], high[SUM_LANES], centre = x[0];
+    for (int j = 0; j < SUM_LANES; j++) {
         sum[j] = square[j] = 0.0;
         low[j] = high[j] = centre;
     }
-    size_t whole = n - n % LANES;
-    for (size_t i = 0; i < whole; i += LANES) {
-        for (size_t j = 0; j < LANES; j++) {
+    size_t whole = n - n % SUM_LANES;
+    for (size_t i = 0; i < whole; i += SUM_LANES) {
+        for (size_t j = 0; j < SUM_LANES; j++) {
             double v = x[i + j], e = v - centre;
             sum[j] += e;
             square[j] += e * e;
@@ -398,73 +451,45 @@ HOT_LOOP void moments_of(size_t n, const double *restrict x, struct moments *res
         low[j] = v < low[j] ? v : low[j];
         high[j] = v > high[j] ? v : high[j];
     }
-    double rest = lane_sum(sum);
     m->count = n;
-    m->mean = centre + rest / (double)n;
-    m->squares = fmax(lane_sum(square) - rest * rest / (double)n, 0.0);
-    for (int j = 0; j < LANES; j++) {
-        m->min = low[j] < m->min ? low[j] : m->min;
-        m->max = high[j] > m->max ? high[j] : m->max;
-    }
+    finish_moments(sum, square, low, high, centre, (double)n, m);
 }
 
-/* Sum of w x, and the extremes of what has weight. */
-HOT_LOOP static double weighted_sum_and_extremes(size_t n, const double *restrict x,
-                                                 const uint64_t *restrict weights, double *min,
-                                                 double *max)
+static inline void add_weighted(double v, double w, double centre, double *sum, double *square,
+                                double *low, double *high)
 {
-    double sum[LANES], low[LANES], high[LANES];
-    for (int j = 0; j < LANES; j++) {
-        sum[j] = 0.0;
-        low[j] = INFINITY;
-        high[j] = -INFINITY;
-    }
-    for (size_t i = 0; i < n; i += LANES) {
-        size_t lanes = n - i < LANES ? n - i : LANES;
-        for (size_t j = 0; j < lanes; j++) {
-            double v = x[i + j];
-            bool counts = weights[i + j] > 0;
-            sum[j] += (double)weights[i + j] * v;
-            low[j] = counts && v < low[j] ? v : low[j];
-            high[j] = counts && v > high[j] ? v : high[j];
-        }
-    }
-    for (int j = 0; j < LANES; j++) {
-        *min = low[j] < *min ? low[j] : *min;
-        *max = high[j] > *max ? high[j] : *max;
-    }
-    return lane_sum(sum);
+    bool counts = w > 0.0; /* what does not may be no number at all */
+    double e = counts ? v - centre : 0.0;
+    *sum += w * e;
+    *square += w * e * e;
+    *low = counts && v < *low ? v : *low;
+    *high = counts && v > *high ? v : *high;
 }
 
-HOT_LOOP static double weighted_deviations(size_t n, const double *restrict x,
-                                           const uint64_t *restrict weights, double mean,
-                                           double *squares)
-{
-    double sum[LANES] = {0.0}, square[LANES] = {0.0};
-    for (size_t i = 0; i < n; i += LANES) {
-        size_t lanes = n - i < LANES ? n - i : LANES;
-        for (size_t j = 0; j < lanes; j++) {
-            double e = x[i + j] - mean, w = (double)weights[i + j];
-            sum[j] += w * e;
-            square[j] += w * e * e;
-        }
-    }
-    *squares = lane_sum(square);
-    return lane_sum(sum);
-}
-
-void moments_of_weighted(size_t n, const double *x, const uint64_t *weights, struct moments *m)
+HOT_LOOP void moments_of_weighted(size_t n, const double *restrict x,
+                                  const double *restrict weights, uint64_t total,
+                                  struct moments *restrict m)
 {
     moments_init(m);
-    for (size_t i = 0; i < n; i++)
-        m->count += weights[i];
-    if (m->count == 0)
+    if (total == 0)
         return;
-    double total = (double)m->count;
-    double mean = weighted_sum_and_extremes(n, x, weights, &m->min, &m->max) / total;
-    double rest = weighted_deviations(n, x, weights, mean, &m->squares);
-    m->mean = mean + rest / total;
-    m->squares = fmax(m->squares - rest * rest / total, 0.0);
+    double sum[SUM_LANES], square[SUM_LANES], low[SUM_LANES], high[SUM_LANES];
+    size_t first = 0, whole = n - n % SUM_LANES;
+    while (weights[first] == 0.0)
+        first++;
+    double centre = x[first];
+    for (int j = 0; j < SUM_LANES; j++) {
+        sum[j] = square[j] = 0.0;
+        low[j] = high[j] = centre;
+    }
+    for (size_t i = 0; i < whole; i += SUM_LANES)
+        for (size_t j = 0; j < SUM_LANES; j++)
+            add_weighted(x[i + j], weights[i + j], centre, &sum[j], &square[j], &low[j], &high[j]);
+    for (size_t i = whole; i < n; i++)
+        add_weighted(x[i], weights[i], centre, &sum[i - whole], &square[i - whole], &low[i - whole],
+                     &high[i - whole]);
+    m->count = total;
+    finish_moments(sum, square, low, high, centre, (double)total, m);
 }
 
 void moments_merge(struct moments *into, const struct moments *part)
@@ -488,20 +513,6 @@ void moments_merge(struct moments *into, const struct moments *part)
 double moments_sd(const struct moments *m)
 {
     return m->count < 2 ? 0.0 : sqrt(m->squares / (double)(m->count - 1));
-}
-
-/* How many values of the pilot lie in bins before this one. */
-static size_t pilot_before(const struct bin_layout *l, int32_t bin)
-{
-    size_t from = 0, to = l->pilot_count;
-    while (from < to) {
-        size_t middle = from + (to - from) / 2;
-        if (bin_of(l, l->pilot[middle]) < bin)
-            from = middle + 1;
-        else
-            to = middle;
-    }
-    return from;
 }
 
 static int cell_of_bin(const struct bin_layout *l, int32_t bin)
@@ -543,32 +554,82 @@ static size_t enough_of_one(const struct bin_layout *l)
     return l->alike ? l->pilot_count / 100 + 2 : 2;
 }
 
-/* The value of a given rank, from 1, within a bin. Exact while the bin holds nothing but the
- * pilot's values (so a run no longer than the pilot is as good as sorted) and where the pilot saw
- * one value again and again; between the ends of the bin otherwise. */
-static double value_in_bin(const struct distribution *d, int32_t bin, uint64_t rank)
+/* A place in the cumulative counts, for ranks that never go down. */
+struct cursor {
+    int32_t bin;
+    uint64_t before; /* what lies in the bins before */
+    size_t pilot;    /* values of the pilot there, in bins before pilot_bin */
+    int32_t pilot_bin;
+};
+
+HOT_LOOP static uint64_t sum_of_counts(size_t n, const uint64_t *counts)
+{
+    uint64_t sum = 0;
+    for (size_t b = 0; b < n; b++)
+        sum += counts[b];
+    return sum;
+}
+
+/* To the bin of the rank. */
+static void advance(const struct distribution *d, uint64_t rank, struct cursor *at)
+{
+    enum { STRIDE = 256 };
+    int32_t last = d->layout->first[OVER + 1] - 1;
+    while (at->bin + STRIDE <= last) {
+        uint64_t sum = sum_of_counts(STRIDE, d->counts + at->bin);
+        if (at->before + sum >= rank)
+            break;
+        at->before += sum;
+        at->bin += STRIDE;
+    }
+    while (at->bin < last && at->before + d->counts[at->bin] < rank)
+        at->before += d->counts[at->bin++];
+}
+
+/* The first value of the pilot, from the cursor's on, that is not in a bin before this one. */
+static size_t pilot_from(const struct bin_layout *l, size_t from, int32_t bin)
+{
+    size_t step = 1, to;
+    while (from + step < l->pilot_count && bin_of(l, l->pilot[from + step - 1]) < bin) {
+        from += step;
+        step *= 2;
+    }
+    to = from + step < l->pilot_count ? from + step : l->pilot_count;
+    while (from < to) {
+        size_t middle = from + (to - from) / 2;
+        if (bin_of(l, l->pilot[middle]) < bin)
+            from = middle + 1;
+        else
+            to = middle;
+    }
+    return from;
+}
+
+/* The value of a given rank, from 1, within the cursor's bin. Exact while the bin holds nothing but
+ * the pilot's values (so a run no longer than the pilot is as good as sorted) and where the pilot
+ * saw one value again and again; between the ends of the bin otherwise. */
+static double value_in_bin(const struct distribution *d, struct cursor *at, uint64_t rank)
 {
     const struct bin_layout *l = d->layout;
-    size_t from = pilot_before(l, bin), to = pilot_before(l, bin + 1);
+    if (at->pilot_bin < at->bin) {
+        at->pilot = pilot_from(l, at->pilot, at->bin);
+        at->pilot_bin = at->bin;
+    }
+    size_t from = at->pilot, to = pilot_from(l, from, at->bin + 1);
+    uint64_t count = d->counts[at->bin];
     double value;
-    if (!l->alike && to - from == d->counts[bin]) {
+    if (!l->alike && to - from == count) {
         value = l->pilot[from + rank - 1];
     } else if (to - from >= enough_of_one(l) && l->pilot[from] == l->pilot[to - 1]) {
         value = l->pilot[from];
     } else {
         double low, high;
-        bin_ends(d, bin, &low, &high);
-        double share = ((double)rank - 0.5) / (double)d->counts[bin];
+        bin_ends(d, at->bin, &low, &high);
+        double share = ((double)rank - 0.5) / (double)count;
         value = low * (1.0 - share) + high * share;
     }
     return clamp(value, d->moments.min, d->moments.max);
 }
-
-/* A place in the cumulative counts, for ranks that never go down. */
-struct cursor {
-    int32_t bin;
-    uint64_t before;
-};
 
 static double order_statistic(const struct distribution *d, uint64_t rank, struct cursor *at)
 {
@@ -576,10 +637,8 @@ static double order_statistic(const struct distribution *d, uint64_t rank, struc
         return d->moments.min;
     if (rank >= d->moments.count)
         return d->moments.max;
-    int32_t last = d->layout->first[OVER + 1] - 1;
-    while (at->bin < last && at->before + d->counts[at->bin] < rank)
-        at->before += d->counts[at->bin++];
-    return value_in_bin(d, at->bin, rank - at->before);
+    advance(d, rank, at);
+    return value_in_bin(d, at, rank - at->before);
 }
 
 double distribution_percentile(const struct distribution *d, double p)
@@ -589,7 +648,7 @@ double distribution_percentile(const struct distribution *d, double p)
     double h = (double)(d->moments.count - 1) * clamp(p, 0.0, 1.0);
     uint64_t j = (uint64_t)h;
     double part = h - (double)j;
-    struct cursor at = {0, 0};
+    struct cursor at = {0};
     double below = order_statistic(d, j + 1, &at);
     if (part == 0.0)
         return below;
@@ -631,7 +690,7 @@ void distribution_shortest95(const struct distribution *d, double *low, double *
         inside = n - 1;
     uint64_t starts = n - inside;
     uint64_t tries = starts < SHORTEST_TRIES ? starts : SHORTEST_TRIES;
-    struct cursor from = {0, 0}, to = {0, 0};
+    struct cursor from = {0}, to = {0};
     double best_low = d->moments.min, best_high = d->moments.max;
     for (uint64_t i = 0; i < tries; i++) {
         uint64_t rank = 1 + (tries == starts ? i : spread(i, starts - 1, tries - 1));

@@ -22,10 +22,16 @@ struct bin_layout;
 packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout **out);
 /* The same where the pilot only resembles what is counted later. */
 packspan_status bin_layout_make_alike(const double *pilot, size_t n, struct bin_layout **out);
+/* Bins that are fine enough for each of n layouts; the pilot is the first one's, which only
+ * resembles what is counted. *out stays as it is when there would be too many bins. */
+packspan_status bin_layout_join(size_t n, const struct bin_layout *const *parts,
+                                struct bin_layout **out);
 void bin_layout_free(struct bin_layout *l);
 size_t bin_layout_size(const struct bin_layout *l);
 /* Of the pilot, type 7, p in [0, 1). */
 double bin_layout_percentile(const struct bin_layout *l, double p);
+/* The bin of each value: of any value at all, and never less for a greater one. */
+void bin_places(const struct bin_layout *l, size_t n, const double *x, uint16_t *bin);
 
 /* Counts of one thread, up to 2^32 - 1 between two drains. The cache is what limits counting. So
  * the bins of some values wait until there are many; and in a long run 2^shift bins join, because
@@ -61,8 +67,10 @@ struct moments {
 void moments_init(struct moments *m);
 /* The moments of one block, in a fixed order of summation. */
 void moments_of(size_t n, const double *x, struct moments *m);
-/* The same with a whole-number weight for each value; count is the sum of the weights. */
-void moments_of_weighted(size_t n, const double *x, const uint64_t *weights, struct moments *m);
+/* The same with a whole-number weight, below 2^53, for each value; count becomes `total`, the sum
+ * of the weights. What has no weight may be NaN or infinite. */
+void moments_of_weighted(size_t n, const double *x, const double *weights, uint64_t total,
+                         struct moments *m);
 /* into += part (Chan, Golub, LeVeque 1983). The order of merging is part of the result. */
 void moments_merge(struct moments *into, const struct moments *part);
 double moments_sd(const struct moments *m); /* n - 1 in the denominator; 0 when count < 2 */

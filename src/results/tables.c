@@ -290,14 +290,14 @@ static packspan_status write_samples_of(FILE *f, const struct packspan_results *
     if (wanted > r->outcome.candidates[c].samples)
         wanted = r->outcome.candidates[c].samples;
     struct sampler *s = NULL;
-    packspan_status status = sampler_open(&set->plans[c], NULL, &s);
+    packspan_status status = sampler_open(&set->plans[c], NULL, NULL, &s);
     if (status != PACKSPAN_OK)
         return status;
     for (; wanted > 0 && !ferror(f); first += BLOCK_SAMPLES) {
         uint64_t drop[BLOCK_SAMPLES];
         double log_weights[BLOCK_SAMPLES];
-        sampler_fill(s, NULL, first, BLOCK_SAMPLES, drop, NULL);
-        size_t valid = sampler_keep(s, BLOCK_SAMPLES, drop);
+        sampler_fill(s, true, first, BLOCK_SAMPLES, drop, NULL);
+        size_t valid = sampler_keep(s, true, BLOCK_SAMPLES, drop);
         evidence_log_weights(&set->plans[c], sampler_columns(s), valid, log_weights);
         for (size_t i = 0; i < valid && wanted > 0; i++, wanted--)
             put_sample(f, r, c, units, sampler_columns(s), i,

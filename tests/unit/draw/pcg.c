@@ -1,5 +1,8 @@
 #include "draw/pcg.h"
+#include "base/hot_loop.h"
 #include "support/support.h"
+
+#include <string.h>
 
 static struct pcg64 demo(void)
 {
@@ -61,6 +64,28 @@ static void jump_equals_steps_and_goes_back(void **state)
     assert_true(jumped.state == demo().state);
 }
 
+/* Every way of drawing many numbers gives the outputs of the published generator. */
+static void columns_hold_the_same_numbers(void **state)
+{
+    (void)state;
+    enum { COUNT = 5 * PCG64_CHAINS + 3, WHOLE = 5 * PCG64_CHAINS };
+    struct pcg64 one = demo(), many = demo();
+    double expected[COUNT], u[COUNT];
+    for (int i = 0; i < COUNT; i++)
+        expected[i] = ((double)(pcg64_next(&one) >> 12) + 0.5) * 0x1p-52;
+    pcg64_uniforms(&many, COUNT, u);
+    assert_memory_equal(u, expected, sizeof u);
+    assert_true(many.state == one.state);
+    many = demo();
+    pcg64_uniforms_plain(&many, WHOLE, u);
+    assert_memory_equal(u, expected, WHOLE * sizeof *u);
+    if (!has_wide_products())
+        return;
+    memset(u, 0, sizeof u);
+    pcg64_uniforms_wide(&many, WHOLE, u);
+    assert_memory_equal(u, expected, WHOLE * sizeof *u);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -68,6 +93,7 @@ int main(void)
         cmocka_unit_test(jumps_as_published),
         cmocka_unit_test(jumps_further_than_64_bits),
         cmocka_unit_test(jump_equals_steps_and_goes_back),
+        cmocka_unit_test(columns_hold_the_same_numbers),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

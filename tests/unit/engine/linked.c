@@ -66,12 +66,12 @@ static void draw(struct drawn *d)
     struct sampler *s = NULL;
     assert_int_equal(case_data_read("c", &d->c), PACKSPAN_OK);
     assert_int_equal(plan_make(&d->c, NULL, &d->plan), PACKSPAN_OK);
-    assert_int_equal(sampler_open(&d->plan, NULL, &s), PACKSPAN_OK);
+    assert_int_equal(sampler_open(&d->plan, NULL, NULL, &s), PACKSPAN_OK);
     d->columns = calloc(d->c.input_count * SAMPLES, sizeof *d->columns);
     assert_non_null(d->columns);
     for (size_t first = 0; first < SAMPLES; first += BLOCK_SAMPLES) {
         uint64_t invalid[BLOCK_SAMPLES];
-        assert_int_equal(sampler_fill(s, NULL, first, BLOCK_SAMPLES, invalid, NULL), 0);
+        assert_int_equal(sampler_fill(s, true, first, BLOCK_SAMPLES, invalid, NULL), 0);
         for (size_t i = 0; i < d->c.input_count; i++)
             memcpy(column(d, i) + first, sampler_columns(s)[d->plan.input_nodes[i]],
                    BLOCK_SAMPLES * sizeof *d->columns);
@@ -316,9 +316,9 @@ static void the_split_into_blocks_plays_no_part(void **state)
     struct sampler *s = NULL;
     put_pairs();
     draw(&d);
-    assert_int_equal(sampler_open(&d.plan, NULL, &s), PACKSPAN_OK);
+    assert_int_equal(sampler_open(&d.plan, NULL, NULL, &s), PACKSPAN_OK);
     uint64_t invalid[BLOCK_SAMPLES];
-    assert_int_equal(sampler_fill(s, NULL, 777, 300, invalid, NULL), 0);
+    assert_int_equal(sampler_fill(s, true, 777, 300, invalid, NULL), 0);
     for (size_t i = 0; i < d.c.input_count; i++)
         assert_memory_equal(sampler_columns(s)[d.plan.input_nodes[i]], column(&d, i) + 777,
                             300 * sizeof(double));

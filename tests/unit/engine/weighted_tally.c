@@ -78,7 +78,13 @@ static void tally(struct column *c)
         size_t m = c->n - done < BLOCK ? c->n - done : BLOCK;
         struct moments part;
         bin_count_weighted(c->layout, m, c->x + done, c->weights + done, c->counts);
-        moments_of_weighted(m, c->x + done, c->weights + done, &part);
+        double weights[BLOCK];
+        uint64_t total = 0;
+        for (size_t i = 0; i < m; i++) {
+            weights[i] = (double)c->weights[done + i];
+            total += c->weights[done + i];
+        }
+        moments_of_weighted(m, c->x + done, weights, total, &part);
         moments_merge(&c->d.moments, &part);
     }
     c->sorted = allocate(c->n, sizeof *c->sorted);

@@ -77,7 +77,7 @@ static void blocks_of_any_length_agree(void **state)
     (void)state;
     static struct drawn d;
     draw(99, 0.5, 0.0, 0.0, &d);
-    static const size_t lengths[] = {1, 2, 15, 16, 17, 511};
+    static const size_t lengths[] = {1, 2, 15, 16, 17, 511, 1001};
     for (size_t i = 0; i < sizeof lengths / sizeof lengths[0]; i++)
         compare(&d, NULL, lengths[i]);
 }

@@ -1,0 +1,29 @@
+/* Weights of the samples under every candidate, counted in bins that the candidates share: a row
+ * with the same values under all of them is looked up once. */
+#ifndef PACKSPAN_ENGINE_JOINT_COUNTS_H
+#define PACKSPAN_ENGINE_JOINT_COUNTS_H
+
+#include "engine/tally.h"
+
+struct joint_counts;
+
+struct joint_row {
+    const struct bin_layout *layout; /* NULL: not counted */
+    bool alike;                      /* the same values under every candidate */
+};
+
+/* `rows` is copied. */
+packspan_status joint_counts_open(size_t row_count, const struct joint_row *rows, size_t candidates,
+                                  struct joint_counts **out);
+void joint_counts_close(struct joint_counts *j);
+
+/* Begins n more samples with weights[candidate][sample], each at most 2^31. */
+void joint_counts_begin(struct joint_counts *j, size_t n, const uint64_t *const *weights);
+/* Their values; of a row that is alike for candidate 0 only, and not at all where a candidate does
+ * not know the row. */
+void joint_counts_values(struct joint_counts *j, size_t row, size_t candidate, const double *x);
+
+/* counts[bin] += what was counted for a row under a candidate. */
+void joint_counts_add(struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts);
+
+#endif
