@@ -59,25 +59,26 @@ static bool choose_sides(struct quantile_table *t, size_t count, const double *k
 }
 
 /* Chebyshev-Lobatto points on [0, 1]: with both ends among them, segments join. */
-static double node(int j)
+static void place_nodes(double node[NODES])
 {
-    return 0.5 - 0.5 * cos(M_PI * j / DEGREE);
+    for (int j = 0; j < NODES; j++)
+        node[j] = 0.5 - 0.5 * cos(M_PI * j / DEGREE);
 }
 
 /* Newton's divided differences, multiplied out. */
-static void interpolate(const double x[NODES], struct segment *s)
+static void interpolate(const double node[NODES], const double x[NODES], struct segment *s)
 {
     double difference[NODES];
     for (int j = 0; j < NODES; j++)
         difference[j] = x[j] - x[0];
     for (int k = 1; k < NODES; k++)
         for (int j = DEGREE; j >= k; j--)
-            difference[j] = (difference[j] - difference[j - 1]) / (node(j) - node(j - k));
+            difference[j] = (difference[j] - difference[j - 1]) / (node[j] - node[j - k]);
     memset(s->c, 0, sizeof s->c);
     for (int k = DEGREE; k >= 0; k--) {
         for (int j = DEGREE; j > 0; j--)
-            s->c[j] = s->c[j - 1] - node(k) * s->c[j];
-        s->c[0] = difference[k] - node(k) * s->c[0];
+            s->c[j] = s->c[j - 1] - node[k] * s->c[j];
+        s->c[0] = difference[k] - node[k] * s->c[0];
     }
     s->c[0] = x[0];
 }
@@ -91,26 +92,27 @@ struct maker {
     exact_quantiles *exact;
     const void *of;
     double median, range;
+    double node[NODES];
 };
 
-/* The segments that no draw reaches repeat the last one that some do. */
 static bool make_segment(const struct maker *m, const struct quantile_table *t, bool high,
                          size_t number, struct segment *s)
 {
     double scale = high ? t->scale_high : t->scale_low;
     double u[NODES + 2], x[NODES + 2];
     for (int j = 0; j < NODES + 2; j++) {
-        double place = j < NODES ? node(j) : j == NODES ? 0.2 : 0.8;
+        double place = j < NODES ? m->node[j] : j == NODES ? 0.2 : 0.8;
         double tail = (segment_start(number) + place * segment_width(number)) / scale;
         u[j] = high ? 1.0 - tail : tail;
     }
     m->exact(m->of, NODES + 2, u, x);
-    interpolate(x, s);
+    interpolate(m->node, x, s);
     double tolerance = QUANTILE_TABLE_ACCURACY * fmax(m->range, fabs(x[NODES] - m->median));
     return fabs(polynomial(s->c, 0.2) - x[NODES]) <= tolerance &&
            fabs(polynomial(s->c, 0.8) - x[NODES + 1]) <= tolerance;
 }
 
+/* Segments past the split, where no draw goes but for rounding, hold the end of the last one. */
 static bool make_segments(const struct maker *m, struct quantile_table *t)
 {
     for (int high = 0; high <= 1; high++) {
@@ -139,7 +141,8 @@ bool quantile_table_make(exact_quantiles *exact, const void *of, size_t kink_cou
         return false;
     double quartiles[3] = {0.25, 0.5, 0.75}, x[3];
     exact(of, 3, quartiles, x);
-    struct maker m = {exact, of, x[1], x[2] - x[0]};
+    struct maker m = {.exact = exact, .of = of, .median = x[1], .range = x[2] - x[0]};
+    place_nodes(m.node);
     bool good = choose_sides(t, kink_count, kinks) && make_segments(&m, t);
     if (!good)
         free(t);
