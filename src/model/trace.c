@@ -101,14 +101,6 @@ static struct step_sums sums_of_step(const struct trace *t, size_t j)
     return (struct step_sums){d, d * v, d * v * v, d * t->acceleration[j]};
 }
 
-static void add_sums(struct step_sums *into, struct step_sums step)
-{
-    into->per_a += step.per_a;
-    into->per_b += step.per_b;
-    into->per_c += step.per_c;
-    into->per_mass += step.per_mass;
-}
-
 /* Empties a full batch first. Returns what add_undecided() does. */
 static uint64_t gather(struct step_batch *batch, const struct trace *t, size_t j,
                        const struct wheel_work *w)
@@ -151,7 +143,7 @@ uint64_t trace_traction(const struct trace *t, size_t n, const struct wheel_load
         double lowest = a.low + b.low * v + c.low * v * v + inertia.low;
         double highest = a.high + b.high * v + c.high * v * v + inertia.high;
         if (lowest >= 0.0)
-            add_sums(&sure, sums_of_step(t, j));
+            sure = step_sums_add(sure, sums_of_step(t, j));
         else if (!(highest <= 0.0))
             evaluated += gather(&batch, t, j, &w);
     }

@@ -178,11 +178,8 @@ static void order_steps(const struct step_batch *batch, const struct deviations 
     for (size_t j = 0; j < batch->count; j++)
         o->step[next[place[j]]++] = batch->step[j];
     o->before[0] = (struct step_sums){0};
-    for (size_t j = 0; j < batch->count; j++) {
-        const struct step_sums *b = &o->before[j], *s = &o->step[j];
-        o->before[j + 1] = (struct step_sums){b->per_a + s->per_a, b->per_b + s->per_b,
-                                              b->per_c + s->per_c, b->per_mass + s->per_mass};
-    }
+    for (size_t j = 0; j < batch->count; j++)
+        o->before[j + 1] = step_sums_add(o->before[j], o->step[j]);
 }
 
 /* Puts order[0 .. n) in order of the key, roughly. */

@@ -10,6 +10,12 @@ struct step_sums {
     double per_a, per_b, per_c, per_mass;
 };
 
+static inline struct step_sums step_sums_add(struct step_sums x, struct step_sums y)
+{
+    return (struct step_sums){x.per_a + y.per_a, x.per_b + y.per_b, x.per_c + y.per_c,
+                              x.per_mass + y.per_mass};
+}
+
 /* Some steps that are dealt with together. */
 enum { BATCH_STEPS = 512 };
 struct step_batch {
