@@ -118,19 +118,12 @@ const struct bin_layout *run_layout(const struct run_outcome *r, size_t candidat
     return own ? r->candidates[candidate].layouts[row] : r->layouts[row];
 }
 
-static bool make_counts(const struct bin_layout *layout, uint64_t **counts)
-{
-    if (layout)
-        *counts = calloc(bin_layout_size(layout), sizeof **counts);
-    return !layout || *counts;
-}
-
 static packspan_status open_counts(const struct runner *run)
 {
     const struct plan_set *set = run->set;
     packspan_status status = PACKSPAN_OK;
     for (size_t r = 0; r < set->row_count && !set->weighted; r++)
-        if (!make_counts(run->out->layouts[r], &run->out->candidates[0].counts[r]))
+        if (!bin_counts_make(run->out->layouts[r], &run->out->candidates[0].counts[r]))
             return PACKSPAN_NO_MEMORY;
     for (unsigned t = 0; t < run->out->threads && status == PACKSPAN_OK; t++)
         status = worker_open_counts(&run->workers[t]);
@@ -477,11 +470,11 @@ static bool gather_row(const struct runner *run, size_t r)
     bool made = true;
     for (size_t c = 0; c < run->set->count && made; c++) {
         uint64_t **counts = &out->candidates[c].counts[r];
-        made = make_counts(run_layout(out, c, r), counts);
+        made = bin_counts_make(run_layout(out, c, r), counts);
         for (unsigned t = 0; t < out->threads && made && *counts; t++)
             worker_add_counts(&run->workers[t], c, r, *counts);
     }
-    made = made && (run->set->count == 1 || make_counts(out->layouts[r], &out->counts[r]));
+    made = made && (run->set->count == 1 || bin_counts_make(out->layouts[r], &out->counts[r]));
     for (unsigned t = 0; t < out->threads && made && out->counts[r]; t++)
         worker_add_mixture(&run->workers[t], r, out->counts[r]);
     return made;
@@ -592,13 +585,6 @@ packspan_status run_plans(const struct plan_set *set, run_progress *progress, vo
     return status;
 }
 
-static void free_counts(const struct plan_set *set, uint64_t **counts)
-{
-    for (size_t r = 0; counts && r < set->row_count; r++)
-        free(counts[r]);
-    free(counts);
-}
-
 static void free_layouts(const struct plan_set *set, struct bin_layout **layouts)
 {
     for (size_t r = 0; layouts && r < set->row_count; r++)
@@ -609,7 +595,7 @@ static void free_layouts(const struct plan_set *set, struct bin_layout **layouts
 static void free_candidate(const struct plan_set *set, struct candidate_outcome *o)
 {
     free_layouts(set, o->layouts);
-    free_counts(set, o->counts);
+    bin_counts_free(set->row_count, o->counts);
     free(o->moments);
     free(o->outside);
     free(o->invalid_by_node);
@@ -624,7 +610,7 @@ void run_free(struct run_outcome *r)
         free_candidate(r->set, &r->candidates[c]);
     if (r->layouts)
         free_layouts(r->set, r->layouts);
-    free_counts(r->set, r->counts);
+    bin_counts_free(r->set->row_count, r->counts);
     free(r->shared);
     replicates_free(r->replicates);
     stability_free(r->stability);

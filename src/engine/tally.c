@@ -392,6 +392,20 @@ int bin_counter_shift(uint64_t samples)
     return shift;
 }
 
+bool bin_counts_make(const struct bin_layout *l, uint64_t **counts)
+{
+    if (l)
+        *counts = calloc(bin_layout_size(l), sizeof **counts);
+    return !l || *counts;
+}
+
+void bin_counts_free(size_t rows, uint64_t **counts)
+{
+    for (size_t r = 0; counts && r < rows; r++)
+        free(counts[r]);
+    free(counts);
+}
+
 void bin_count_weighted(const struct bin_layout *l, size_t n, const double *x,
                         const uint64_t *weights, uint64_t *counts)
 {
@@ -706,10 +720,7 @@ void distribution_shortest95(const struct distribution *d, double *low, double *
 
 static uint64_t count_between(const struct distribution *d, int32_t from, int32_t to)
 {
-    uint64_t sum = 0;
-    for (int32_t bin = from; bin < to; bin++)
-        sum += d->counts[bin];
-    return sum;
+    return sum_of_counts((size_t)(to - from), d->counts + from);
 }
 
 /* Cells join in groups of a power of two, so that equal groups fill the bulk and the bins of two

@@ -3,7 +3,8 @@
  *
  * Values land in bins laid out from a pilot (the run's first samples): a coarse uniform grid over
  * the bulk, and bins of less than 1e-4 interquartile ranges wherever a reported percentile may lie,
- * so that percentiles agree with a full sort to 1e-4 interquartile ranges. A run no longer than the
+ * so that percentiles agree with a full sort to 1e-4 interquartile ranges; where bins join in a
+ * long run, with about four standard deviations (bin_counter_shift()). A run no longer than the
  * pilot agrees exactly. The bins run out, and the outer percentiles lose accuracy first, when tails
  * are far heavier than a lognormal's of sd 1: to 4e-4 between 5 % and 95 % and to 3e-3 beyond for
  * Cauchy's. */
@@ -54,6 +55,10 @@ void bin_counters_drain(const struct bin_layout *l, size_t n, struct bin_counter
  * deviation of a percentile where the density is f is sqrt(w/(4 f 2^21)) at most, 2e-5
  * interquartile ranges for the 99th percentile of a normal distribution. */
 int bin_counter_shift(uint64_t samples);
+/* Counts of a layout's bins, all 0; none where there is no layout. False when out of memory. */
+bool bin_counts_make(const struct bin_layout *l, uint64_t **counts);
+/* Those of `rows` rows and their list, each of which may be NULL. */
+void bin_counts_free(size_t rows, uint64_t **counts);
 /* counts[bin] += weights[i]: whole-number weights, so that the order of adding does not matter. */
 void bin_count_weighted(const struct bin_layout *l, size_t n, const double *x,
                         const uint64_t *weights, uint64_t *counts);

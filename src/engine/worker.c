@@ -84,6 +84,9 @@ packspan_status worker_open(const struct run_outcome *out, const struct curve *b
         return PACKSPAN_NO_MEMORY;
     for (size_t r = 0; r < set->row_count; r++)
         w->alike[r] = is_alike(set, r);
+    for (int k = 0; k < TARGET_COUNT; k++)
+        w->targets[k] = plan_set_find(set, set->source->subject,
+                                      evidence_target_quantity((enum evidence_target)k), TRIP_NONE);
     packspan_status status = PACKSPAN_OK;
     for (size_t c = 0; c < set->count && status == PACKSPAN_OK; c++)
         status = open_candidate(w, c);
@@ -104,13 +107,6 @@ static packspan_status open_joint(struct worker *w)
     return status;
 }
 
-static bool make_counts(const struct bin_layout *layout, uint64_t **counts)
-{
-    if (layout)
-        *counts = calloc(bin_layout_size(layout), sizeof **counts);
-    return !layout || *counts;
-}
-
 packspan_status worker_open_counts(struct worker *w)
 {
     const struct plan_set *set = w->set;
@@ -125,24 +121,17 @@ packspan_status worker_open_counts(struct worker *w)
             continue;
         }
         for (size_t c = 0; c < set->count && made; c++)
-            made = make_counts(run_layout(w->out, c, r), &w->candidates[c].counts[r]);
+            made = bin_counts_make(run_layout(w->out, c, r), &w->candidates[c].counts[r]);
         if (set->count > 1)
-            made = made && make_counts(layout, &w->mixture[r]);
+            made = made && bin_counts_make(layout, &w->mixture[r]);
         status = made ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
     }
     return status;
 }
 
-static void free_counts(const struct plan_set *set, uint64_t **counts)
-{
-    for (size_t r = 0; counts && r < set->row_count; r++)
-        free(counts[r]);
-    free(counts);
-}
-
 static void close_candidate(const struct plan_set *set, struct candidate_tally *t)
 {
-    free_counts(set, t->counts);
+    bin_counts_free(set->row_count, t->counts);
     free(t->drop);
     free(t->weights);
     free(t->weights_as_double);
@@ -160,7 +149,7 @@ void worker_close(struct worker *w)
         close_candidate(w->set, &w->candidates[c]);
     for (size_t r = 0; w->counters && r < w->set->row_count; r++)
         bin_counter_close(&w->counters[r]);
-    free_counts(w->set, w->mixture);
+    bin_counts_free(w->set->row_count, w->mixture);
     joint_counts_close(w->joint);
     free(w->candidates);
     free(w->samplers);
@@ -315,8 +304,7 @@ static void sum_evidence(struct worker *w, size_t c, size_t n, size_t invalid,
     for (size_t k = 0; k < source->observation_count; k++, room += BLOCK_SAMPLES)
         observed[k] = pick(t, columns[set->plans[c].observation_nodes[k]], n, invalid == 0, room);
     for (int k = 0; k < TARGET_COUNT; k++, room += BLOCK_SAMPLES) {
-        size_t row = plan_set_find(set, source->subject,
-                                   evidence_target_quantity((enum evidence_target)k), TRIP_NONE);
+        size_t row = w->targets[k];
         size_t node = row == SIZE_MAX ? NODE_NONE : plan_set_node(set, c, row);
         targets[k] = node == NODE_NONE ? NULL : pick(t, columns[node], n, invalid == 0, room);
     }

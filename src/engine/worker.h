@@ -45,6 +45,7 @@ struct worker {
     struct joint_counts *joint;   /* of rows whose bins are shared, in a run with weights */
     uint64_t **mixture;           /* [rows]: in bins of all together, where they are not shared */
     bool *alike;                  /* [rows]: the same node under every candidate */
+    size_t targets[TARGET_COUNT]; /* rows; SIZE_MAX where there is none */
     double *spare;                /* [observations + TARGET_COUNT][BLOCK_SAMPLES] */
     const double **observed;      /* [observations]: columns of one block */
     const uint64_t **weights;     /* [candidate]: of one block */
