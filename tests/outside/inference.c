@@ -20,22 +20,9 @@
 
 /* ---- cases ---- */
 
-static char *scratch;
-
 static int enter_scratch(void **state)
 {
-    (void)state;
-    scratch = scratch_create();
-    return !scratch || chdir(scratch) || mkdir("c", 0700);
-}
-
-static int leave_scratch(void **state)
-{
-    (void)state;
-    int failed = chdir("/");
-    scratch_remove(scratch);
-    free(scratch);
-    return failed;
+    return scratch_enter(state) || mkdir("c", 0700);
 }
 
 static void put(const char *path, const char *header, const char *rows)
@@ -959,7 +946,7 @@ static void a_run_that_stops_early_is_still_refused(void **state)
     }
 }
 
-#define IN_SCRATCH(test) cmocka_unit_test_setup_teardown(test, enter_scratch, leave_scratch)
+#define IN_SCRATCH(test) cmocka_unit_test_setup_teardown(test, enter_scratch, scratch_leave)
 
 int main(void)
 {

@@ -14,24 +14,6 @@
 #include "results/results.h"
 #include "unit/base/scratch.h"
 
-static char *scratch;
-
-static int enter_scratch(void **state)
-{
-    (void)state;
-    scratch = scratch_create();
-    return !scratch || chdir(scratch);
-}
-
-static int leave_scratch(void **state)
-{
-    (void)state;
-    int failed = chdir("/");
-    scratch_remove(scratch);
-    free(scratch);
-    return failed;
-}
-
 /* 7.9.2, its examples: 0.000 35 to two digits is 35 x 10^-5 and to one 4 x 10^-4; 2 to one digit.
  */
 static void tolerances_are_half_of_the_last_digit(void **state)
@@ -179,5 +161,5 @@ int main(void)
         cmocka_unit_test(additive_unequal_rectangulars),
         cmocka_unit_test(what_is_not_stable_is_told_by_its_spread),
     };
-    return cmocka_run_group_tests(tests, enter_scratch, leave_scratch);
+    return cmocka_run_group_tests(tests, scratch_enter, scratch_leave);
 }

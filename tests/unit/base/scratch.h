@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 static inline int scratch_remove_entry(const char *path, const struct stat *status, int type,
                                        struct FTW *place)
@@ -33,6 +34,21 @@ static inline char *scratch_create(void)
 static inline void scratch_remove(const char *path)
 {
     nftw(path, scratch_remove_entry, 8, FTW_DEPTH | FTW_PHYS);
+}
+
+/* Set-up and tear-down of a cmocka test that works inside such a folder, which is *state. */
+static inline int scratch_enter(void **state)
+{
+    *state = scratch_create();
+    return !*state || chdir(*state);
+}
+
+static inline int scratch_leave(void **state)
+{
+    int failed = chdir("/");
+    scratch_remove(*state);
+    free(*state);
+    return failed;
 }
 
 #endif

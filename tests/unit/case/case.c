@@ -231,7 +231,6 @@ static void semicolons_and_tabs_bring_decimal_commas(void **state)
 
 static void the_case_has_the_name_of_its_folder(void **state)
 {
-    (void)state;
     put_good_tables();
     assert_int_equal(mkdir("c/sub", 0700), 0);
     static const struct {
@@ -245,7 +244,7 @@ static void the_case_has_the_name_of_its_folder(void **state)
         assert_string_equal(c.name, "c");
         assert_string_equal(c.folder, rows[i].shown);
         case_data_free(&c);
-        assert_int_equal(chdir(scratch), 0);
+        assert_int_equal(chdir(*state), 0);
     }
 }
 

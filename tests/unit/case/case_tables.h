@@ -13,25 +13,12 @@
 #include "unit/base/problem_list.h"
 #include "unit/base/scratch.h"
 
-static char *scratch;
-
 static int enter_scratch(void **state)
 {
-    (void)state;
-    scratch = scratch_create();
-    return !scratch || chdir(scratch) || mkdir("c", 0700);
+    return scratch_enter(state) || mkdir("c", 0700);
 }
 
-static int leave_scratch(void **state)
-{
-    (void)state;
-    int failed = chdir("/");
-    scratch_remove(scratch);
-    free(scratch);
-    return failed;
-}
-
-#define IN_SCRATCH(test) cmocka_unit_test_setup_teardown(test, enter_scratch, leave_scratch)
+#define IN_SCRATCH(test) cmocka_unit_test_setup_teardown(test, enter_scratch, scratch_leave)
 
 static inline void put(const char *path, const char *text)
 {

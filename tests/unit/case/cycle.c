@@ -8,24 +8,6 @@
 #include "unit/base/problem_list.h"
 #include "unit/base/scratch.h"
 
-static char *scratch;
-
-static int enter_scratch(void **state)
-{
-    (void)state;
-    scratch = scratch_create();
-    return !scratch || chdir(scratch);
-}
-
-static int leave_scratch(void **state)
-{
-    (void)state;
-    int failed = chdir("/");
-    scratch_remove(scratch);
-    free(scratch);
-    return failed;
-}
-
 static packspan_status read_text(const char *text, struct problems *problems, struct cycle *cycle)
 {
     FILE *f = fopen("t.csv", "w");
@@ -150,7 +132,7 @@ static void the_folder_of_cycles_can_be_chosen(void **state)
     assert_int_equal(unsetenv("PACKSPAN_CYCLES"), 0);
 }
 
-#define IN_SCRATCH(test) cmocka_unit_test_setup_teardown(test, enter_scratch, leave_scratch)
+#define IN_SCRATCH(test) cmocka_unit_test_setup_teardown(test, scratch_enter, scratch_leave)
 
 int main(void)
 {

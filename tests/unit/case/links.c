@@ -9,8 +9,6 @@
 #include "unit/base/problem_list.h"
 #include "unit/base/scratch.h"
 
-static char *scratch;
-
 static void put(const char *path, const char *text)
 {
     FILE *f = fopen(path, "w");
@@ -29,9 +27,7 @@ static const char good_inputs[] = "vehicle,quantity,unit,shape,best,low,high,sou
 
 static int enter_scratch(void **state)
 {
-    (void)state;
-    scratch = scratch_create();
-    if (!scratch || chdir(scratch) || mkdir("c", 0700))
+    if (scratch_enter(state) || mkdir("c", 0700))
         return 1;
     put("c/vehicles.csv", "vehicle,role\nvan,subject\nold_van,reference\n");
     put("c/inputs.csv", good_inputs);
@@ -40,15 +36,6 @@ static int enter_scratch(void **state)
                        "winter,air_temperature,degC,uniform,,-10,0\n"
                        "winter,accessory_power,kW,uniform,,2,4\n");
     return 0;
-}
-
-static int leave_scratch(void **state)
-{
-    (void)state;
-    int failed = chdir("/");
-    scratch_remove(scratch);
-    free(scratch);
-    return failed;
 }
 
 static packspan_status read_links(const char *rows, struct case_data *c)
@@ -260,7 +247,7 @@ static void an_input_that_could_not_be_read_is_not_missed(void **state)
                 "c/links.csv:2: column 'rank_correlation': is outside (-1, 1): '2'; " RANGE);
 }
 
-#define IN_SCRATCH(test) cmocka_unit_test_setup_teardown(test, enter_scratch, leave_scratch)
+#define IN_SCRATCH(test) cmocka_unit_test_setup_teardown(test, enter_scratch, scratch_leave)
 
 int main(void)
 {

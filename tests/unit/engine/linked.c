@@ -13,8 +13,6 @@
 
 enum { SAMPLES = 1 << 15 };
 
-static char *scratch;
-
 static FILE *create(const char *path)
 {
     FILE *f = fopen(path, "w");
@@ -31,21 +29,10 @@ static void put(const char *path, const char *text)
 
 static int enter_scratch(void **state)
 {
-    (void)state;
-    scratch = scratch_create();
-    if (!scratch || chdir(scratch) || mkdir("c", 0700))
+    if (scratch_enter(state) || mkdir("c", 0700))
         return 1;
     put("c/vehicles.csv", "vehicle,role\nvan,subject\nold_van,reference\n");
     return 0;
-}
-
-static int leave_scratch(void **state)
-{
-    (void)state;
-    int failed = chdir("/");
-    scratch_remove(scratch);
-    free(scratch);
-    return failed;
 }
 
 /* ---- drawn inputs ---- */
@@ -326,7 +313,7 @@ static void the_split_into_blocks_plays_no_part(void **state)
     drop(&d);
 }
 
-#define IN_SCRATCH(test) cmocka_unit_test_setup_teardown(test, enter_scratch, leave_scratch)
+#define IN_SCRATCH(test) cmocka_unit_test_setup_teardown(test, enter_scratch, scratch_leave)
 
 int main(void)
 {

@@ -42,22 +42,9 @@ static void unequal_weights_give_the_error_of_the_ratio(void **state)
 
 /* ---- whole runs ---- */
 
-static char *scratch;
-
 static int enter_scratch(void **state)
 {
-    (void)state;
-    scratch = scratch_create();
-    return !scratch || chdir(scratch) || mkdir("plain", 0777) || mkdir("weighted", 0777);
-}
-
-static int leave_scratch(void **state)
-{
-    (void)state;
-    int failed = chdir("/");
-    scratch_remove(scratch);
-    free(scratch);
-    return failed;
+    return scratch_enter(state) || mkdir("plain", 0777) || mkdir("weighted", 0777);
 }
 
 static void put(const char *path, const char *text)
@@ -181,5 +168,5 @@ int main(void)
         cmocka_unit_test(so_they_are_with_evidence_and_candidates),
         cmocka_unit_test(one_scrambling_alone_tells_no_error),
     };
-    return cmocka_run_group_tests(tests, enter_scratch, leave_scratch);
+    return cmocka_run_group_tests(tests, enter_scratch, scratch_leave);
 }
