@@ -12,8 +12,8 @@
 /* Samples lighter than exp(-16), about 1e-7, of the heaviest say nothing about where bins go. */
 #define LIGHTEST_LOG (-16.0)
 enum { ENTRIES_MIN = 64 }; /* fewer entries that carry weight: go on drawing */
-/* A candidate's reference is not further than this below that of all, so that no weight relative to
- * it, nor the square of one, can overflow. */
+/* By its best likelihood a candidate's reference is not further than this below that of all, so
+ * that weights relative to it can be trusted to be finite. */
 #define REFERENCE_LOG_MIN (-300.0)
 
 struct pilot {
@@ -304,9 +304,8 @@ packspan_status pilot_run(const struct plan_set *set, sampler_lookup *samplers_o
     }
     for (size_t c = 0; c < set->count; c++) {
         struct candidate_outcome *o = &out->candidates[c];
-        o->log_reference = o->has_pilot
-                               ? fmax(o->log_reference, out->log_reference + REFERENCE_LOG_MIN)
-                               : out->log_reference;
+        double lowest = out->log_reference + log(set->priors[c]) + REFERENCE_LOG_MIN;
+        o->log_reference = o->has_pilot ? fmax(o->log_reference, lowest) : out->log_reference;
     }
     if (status == PACKSPAN_OK && watch->stop)
         status = PACKSPAN_INTERRUPTED;

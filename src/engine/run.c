@@ -213,6 +213,7 @@ static void merge_part(const struct plan_set *set, struct candidate_outcome *o,
     if (!set->weighted)
         return;
     merge_weights(&o->weights, &part->weights);
+    o->heaviest = fmax(o->heaviest, part->heaviest);
     evidence_sums_merge(o->observations, part->observations, set->source->observation_count,
                         &o->evidence, &part->evidence);
 }
@@ -295,8 +296,7 @@ bool run_has_too_many_invalid(const struct run_outcome *r)
 /* Whether its heaviest sample counts enough steps of weight. */
 static bool has_fine_weights(const struct run_outcome *r, const struct candidate_outcome *o)
 {
-    double heaviest = o->weights.largest * exp(o->log_reference - r->log_reference);
-    return heaviest * r->weight_unit >= WEIGHT_STEPS_MIN;
+    return o->heaviest * r->weight_unit >= WEIGHT_STEPS_MIN;
 }
 
 bool run_is_weightless(const struct run_outcome *r, size_t candidate)
