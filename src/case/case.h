@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "base/problems.h"
+#include "case/case_files.h"
 #include "case/settings.h"
 #include "case/units.h"
 #include "draw/copula.h"
@@ -40,7 +41,8 @@ struct input {
 /* A speed trace, SI. */
 struct cycle {
     char *name;
-    char *file; /* NULL for a cycle that ships with packspan */
+    char *file;                   /* NULL for a cycle that ships with packspan */
+    char checksum[CHECKSUM_SIZE]; /* of the file that was read */
     size_t points;
     double *time;  /* s, strictly increasing */
     double *speed; /* m/s, >= 0 */
@@ -119,6 +121,7 @@ struct case_data {
     struct copula copula; /* its members are indices into inputs */
     struct cycle *cycles; /* [0] is udds, [1] is hwfet, then every other one that a trip names */
     size_t cycle_count;
+    struct case_files files; /* everything above and the settings were read from these */
     struct settings settings;
     struct unit_system *units;
     struct problems problems; /* errors and warnings found while reading */

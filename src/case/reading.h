@@ -35,6 +35,8 @@ struct sheet {
 
 /* `path` in the case's folder; malloc'd. */
 char *path_in_case(struct reading *r, const char *name);
+/* Lists a file that was read; `path` is from path_in_case(). */
+void list_file(struct reading *r, const char *path, const char checksum[CHECKSUM_SIZE]);
 
 /* As table_read(), but needs sheet_close() only after PACKSPAN_OK, and notes in *r what else went
  * wrong. */

@@ -508,6 +508,7 @@ packspan_status table_read(const char *path, const struct table_column *columns,
         report_unreadable(path, errno, problems);
     if (status != PACKSPAN_OK)
         return status;
+    bytes_checksum(bytes, length, out->checksum);
     status = parse(bytes, length, problems, out);
     free(bytes);
     return status;

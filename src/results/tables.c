@@ -392,56 +392,85 @@ static void put_item_count(FILE *f, const char *item, uint64_t value)
     fprintf(f, "%s,%llu\n", item, (unsigned long long)value);
 }
 
-static void put_checksum(FILE *f, const char *folder, const char *name, const char *what)
+static packspan_status put_checksum(FILE *f, const char *what, const char *name,
+                                    const char checksum[CHECKSUM_SIZE])
 {
-    char *path = text_format("%s/%s", folder, name), hex[65];
-    if (path && file_checksum(path, hex) == PACKSPAN_OK)
-        fprintf(f, "%s %s,%s\n", what, name, hex);
+    char *item = text_format("%s %s", what, name);
+    if (!item)
+        return PACKSPAN_NO_MEMORY;
+    put_item(f, item, checksum);
+    free(item);
+    return PACKSPAN_OK;
+}
+
+static packspan_status put_table_checksum(FILE *f, const char *folder, const char *name)
+{
+    char *path = text_format("%s/%s", folder, name), checksum[CHECKSUM_SIZE];
+    packspan_status status = path ? file_checksum(path, checksum) : PACKSPAN_NO_MEMORY;
     free(path);
+    return status == PACKSPAN_OK ? put_checksum(f, "checksum", name, checksum) : status;
+}
+
+/* Of the case's files as they were read, and of the tables as they were written. */
+static packspan_status put_checksums(FILE *f, const struct packspan_results *r, const char *folder,
+                                     const struct table_writer *tables, size_t table_count)
+{
+    const struct case_files *files = &r->outcome.set->source->files;
+    packspan_status status = PACKSPAN_OK;
+    for (size_t i = 0; i < files->count && status == PACKSPAN_OK; i++)
+        status = put_checksum(f, "case_checksum", files->file[i].name, files->file[i].checksum);
+    for (size_t i = 0; i < table_count && status == PACKSPAN_OK; i++)
+        if (tables[i].wanted)
+            status = put_table_checksum(f, folder, tables[i].name);
+    return status;
+}
+
+static void put_run_items(FILE *f, const struct packspan_results *r)
+{
+    const struct run_outcome *o = &r->outcome;
+    const struct settings *s = &o->set->source->settings;
+    put_item(f, "version", PACKSPAN_VERSION);
+    put_item(f, "case", o->set->source->name);
+    put_item_count(f, "seed", s->seed);
+    put_item_count(f, "samples_requested", settings_samples(s));
+    if (s->effective > 0)
+        put_item_count(f, "effective_requested", s->effective);
+    if (s->keep > 0)
+        put_item_count(f, "keep", s->keep);
+    put_item_count(f, "samples", packspan_results_samples(r));
+    put_item_number(f, "effective_samples", packspan_results_effective(r));
+    put_item_count(f, "invalid_samples", packspan_results_invalid(r));
+    put_item(f, "interrupted", o->interrupted ? "yes" : "no");
+    put_item(f, "sequence", s->sobol ? "sobol" : "pcg");
+    put_item_count(f, "threads", o->threads);
+    put_item_number(f, "seconds", o->seconds);
+    put_item_number(f, "rate", (double)o->drawn / o->seconds);
+    put_item(f, "percentile_errors", s->sobol ? "independent scramblings" : "order statistics");
+    if (s->stable > 0) {
+        put_item_count(f, "stable", s->stable);
+        put_item(f, "stable_reached", packspan_results_stable(r) ? "yes" : "no");
+        put_item_count(f, "sequences", packspan_results_sequences(r));
+    }
 }
 
 static packspan_status write_record(struct packspan_results *r, const char *folder,
                                     const struct table_writer *tables, size_t table_count)
 {
-    static const char *const case_tables[] = {"vehicles.csv", "inputs.csv",   "trips.csv",
-                                              "claims.csv",   "evidence.csv", "candidates.csv",
-                                              "links.csv",    "settings.csv"};
-    const struct case_data *c = r->outcome.set->source;
     char *path = text_format("%s/run.csv", folder);
     struct file_draft draft;
     if (!path)
         return fail(r, "", PACKSPAN_NO_MEMORY);
     packspan_status status = file_begin(&draft, path);
     if (status == PACKSPAN_OK) {
-        FILE *f = draft.stream;
-        const struct run_outcome *o = &r->outcome;
-        fputs("item,value\n", f);
-        put_item(f, "version", PACKSPAN_VERSION);
-        put_item(f, "case", c->name);
-        put_item_count(f, "seed", c->settings.seed);
-        put_item_count(f, "samples", packspan_results_samples(r));
-        put_item_number(f, "effective_samples", packspan_results_effective(r));
-        put_item_count(f, "invalid_samples", packspan_results_invalid(r));
-        put_item(f, "interrupted", o->interrupted ? "yes" : "no");
-        put_item(f, "sequence", c->settings.sobol ? "sobol" : "pcg");
-        put_item_count(f, "threads", o->threads);
-        put_item_number(f, "seconds", o->seconds);
-        put_item_number(f, "rate", (double)o->drawn / o->seconds);
-        put_item(f, "percentile_errors",
-                 c->settings.sobol ? "independent scramblings" : "order statistics");
-        if (c->settings.stable > 0) {
-            put_item_count(f, "stable", c->settings.stable);
-            put_item(f, "stable_reached", packspan_results_stable(r) ? "yes" : "no");
-            put_item_count(f, "sequences", packspan_results_sequences(r));
-        }
-        for (size_t i = 0; i < sizeof case_tables / sizeof case_tables[0]; i++)
-            put_checksum(f, c->folder, case_tables[i], "case_checksum");
-        for (size_t i = 0; i < table_count; i++)
-            if (tables[i].wanted)
-                put_checksum(f, folder, tables[i].name, "checksum");
+        fputs("item,value\n", draft.stream);
+        put_run_items(draft.stream, r);
+        status = put_checksums(draft.stream, r, folder, tables, table_count);
         for (size_t i = 0; i < r->warning_count; i++)
-            put_item(f, "warning", r->warnings[i]);
-        status = file_commit(&draft);
+            put_item(draft.stream, "warning", r->warnings[i]);
+        if (status == PACKSPAN_OK)
+            status = file_commit(&draft);
+        else
+            file_abandon(&draft);
     }
     if (status != PACKSPAN_OK)
         fail(r, path, status);
