@@ -98,6 +98,8 @@ bool read_result_quantity(struct reading *r, const struct sheet *s, size_t row, 
 
 /* A quantity that inputs.csv can give. QUANTITY_COUNT when it is wrong, which is reported. */
 enum quantity_id read_input_quantity(const struct sheet *s, size_t row, size_t column);
+/* False when a route is given for all vehicles at once, which is reported. */
+bool check_owner(const struct sheet *s, size_t row, size_t column, const struct input *in);
 
 #define COLUMN_NONE SIZE_MAX
 
