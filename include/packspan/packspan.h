@@ -285,7 +285,8 @@ typedef enum packspan_consensus_route_value {
 } packspan_consensus_route_value;
 
 /* One for each vehicle with a route; with candidates those of the mixture come first. A number is
- * NaN when the routes' covariance is not usable. */
+ * NaN when the routes' covariance is not usable; those of the test, and the deviation of the only
+ * route that is used, also when there is nothing to compare it with. */
 size_t packspan_consensus_count(const packspan_results *r);
 const char *packspan_consensus_candidate(const packspan_results *r, size_t i);
 const char *packspan_consensus_vehicle(const packspan_results *r, size_t i);
@@ -293,12 +294,17 @@ double packspan_consensus_number(const packspan_results *r, size_t i,
                                  packspan_consensus_value value);
 /* True when the probability is at least 0.05 and no dependent route disagrees. */
 bool packspan_consensus_holds(const packspan_results *r, size_t i);
+/* "consistent", "inconsistent", "one route" (or others that depend entirely on it: nothing is
+ * tested) or "not tested" (the covariance is not usable). */
+const char *packspan_consensus_verdict(const packspan_results *r, size_t i);
 size_t packspan_consensus_route_count(const packspan_results *r, size_t i);
 const char *packspan_consensus_route(const packspan_results *r, size_t i, size_t k);
 double packspan_consensus_route_number(const packspan_results *r, size_t i, size_t k,
                                        packspan_consensus_route_value value);
 /* Deviates by more than twice the standard uncertainty of its deviation. */
 bool packspan_consensus_route_disagrees(const packspan_results *r, size_t i, size_t k);
+/* "consistent" with the others, "stands apart" when it disagrees, "one route" or "not tested". */
+const char *packspan_consensus_route_verdict(const packspan_results *r, size_t i, size_t k);
 /* True for a route that depends entirely on others, and is left out: *other is the main one. */
 bool packspan_consensus_route_rests_on(const packspan_results *r, size_t i, size_t k,
                                        size_t *other);

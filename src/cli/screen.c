@@ -185,41 +185,75 @@ static void print_section(FILE *f, const packspan_results *r, const char *subjec
             print_row(f, r, i, layout, section == SECTION_ENERGY ? shared : axis_of(r, i));
 }
 
-/* What the subject's routes agree on, in a sentence. */
-static void print_consensus(FILE *f, const packspan_results *r, const char *subject)
+/* The consensus of the vehicle's routes; packspan_consensus_count() when it has none. */
+static size_t find_consensus(const packspan_results *r, const char *vehicle)
 {
     size_t i = 0;
     while (i < packspan_consensus_count(r) &&
            (!is_overall(packspan_consensus_candidate(r, i)) ||
-            strcmp(packspan_consensus_vehicle(r, i), subject) != 0))
+            strcmp(packspan_consensus_vehicle(r, i), vehicle) != 0))
         i++;
-    if (i == packspan_consensus_count(r) || packspan_consensus_route_count(r, i) < 2 ||
-        isnan(packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_MEAN)))
+    return i;
+}
+
+static void print_test(FILE *f, const packspan_results *r, size_t i)
+{
+    double chi_squared = packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED);
+    double degrees = packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM);
+    if (isnan(chi_squared))
+        fprintf(f, " (one that depends on the others differs from them).");
+    else if (isinf(chi_squared))
+        fprintf(f, " (some are exactly known, and differ).");
+    else
+        fprintf(f, " (chi-squared %.3g with %.0f degree%s of freedom,\n  probability %.3g).",
+                chi_squared, degrees, degrees == 1.0 ? "" : "s",
+                packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_PROBABILITY));
+}
+
+/* How far a route lies from the consensus. Its normalised deviation is per two standard
+ * uncertainties. */
+static void print_apart(FILE *f, const packspan_results *r, size_t i, size_t k)
+{
+    double deviation =
+        2.0 * packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_NORMALISED_DEVIATION);
+    const char *side = deviation > 0.0 ? "above" : "below";
+    fprintf(f, "\n  %s stands apart: ", packspan_consensus_route(r, i, k));
+    if (isinf(deviation))
+        fprintf(f, "it is %s that, with nothing that could explain it.", side);
+    else
+        fprintf(f, "it is %.1f standard deviations of the difference %s that.", fabs(deviation),
+                side);
+}
+
+/* What the subject's routes agree on, in sentences. */
+static void print_consensus(FILE *f, const packspan_results *r, const char *subject)
+{
+    size_t i = find_consensus(r, subject);
+    if (i == packspan_consensus_count(r))
         return;
-    bool holds = packspan_consensus_holds(r, i);
-    fprintf(f,
-            "  Together they give %.2f kWh with sd %.2f and %s (chi-squared %.3g with %.0f degrees "
-            "of freedom,\n  probability %.3g).",
-            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_MEAN),
-            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_SD),
-            holds ? "are consistent" : "disagree",
-            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED),
-            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM),
-            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_PROBABILITY));
-    const char *joint = holds ? " Farthest off: " : " It is ";
-    for (size_t k = 0; k < packspan_consensus_route_count(r, i); k++) {
-        if (!packspan_consensus_route_disagrees(r, i, k))
-            continue;
-        fprintf(f, "%s%s (%+.2f times twice its sd)", joint, packspan_consensus_route(r, i, k),
-                packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_NORMALISED_DEVIATION));
-        joint = ", ";
+    const char *verdict = packspan_consensus_verdict(r, i);
+    if (packspan_consensus_route_count(r, i) == 1) {
+        fprintf(f, "  One route: there is nothing to compare it with.\n");
+        return;
     }
-    if (strcmp(joint, ", ") == 0)
-        fprintf(f, ".");
-    if (!holds)
-        fprintf(f, " Allowing for\n  differences between routes: %.2f kWh with sd %.2f.",
-                packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN),
-                packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD));
+    if (strcmp(verdict, "not tested") == 0) {
+        fprintf(f, "  Whether they agree could not be tested: their covariance is not usable.\n");
+        return;
+    }
+    double sd = packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_SD);
+    double wider = packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD);
+    fprintf(f, "  Together they give %.2f kWh with sd %.2f and are %s",
+            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_MEAN), sd, verdict);
+    if (strcmp(verdict, "one route") == 0)
+        fprintf(f, ": the others depend on it.");
+    else
+        print_test(f, r, i);
+    for (size_t k = 0; k < packspan_consensus_route_count(r, i); k++)
+        if (packspan_consensus_route_disagrees(r, i, k))
+            print_apart(f, r, i, k);
+    if (!packspan_consensus_holds(r, i) && wider > sd)
+        fprintf(f, "\n  Allowing for differences between routes: %.2f kWh with sd %.2f.",
+                packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN), wider);
     fprintf(f, "\n");
 }
 

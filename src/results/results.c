@@ -717,6 +717,7 @@ double packspan_consensus_number(const packspan_results *r, size_t i,
 {
     const struct consensus_row *row = consensus_row(r, i);
     const struct consensus *c = &row->consensus;
+    bool tested = c->dof > 0;
     if (!row->known)
         return (double)NAN;
     switch (value) {
@@ -725,11 +726,11 @@ double packspan_consensus_number(const packspan_results *r, size_t i,
     case PACKSPAN_CONSENSUS_SD:
         return energy_in_table(r, c->u);
     case PACKSPAN_CONSENSUS_CHI_SQUARED:
-        return c->chi_squared;
+        return tested ? c->chi_squared : (double)NAN;
     case PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM:
-        return c->dof;
+        return tested ? (double)c->dof : (double)NAN;
     case PACKSPAN_CONSENSUS_PROBABILITY:
-        return c->probability;
+        return tested ? c->probability : (double)NAN;
     case PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN:
         return energy_in_table(r, c->random_effects.value);
     case PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD:
@@ -744,6 +745,18 @@ bool packspan_consensus_holds(const packspan_results *r, size_t i)
     return consensus_row(r, i)->known && c->consistent && c->dependent_disagrees == 0;
 }
 
+const char *packspan_consensus_verdict(const packspan_results *r, size_t i)
+{
+    const struct consensus_row *row = consensus_row(r, i);
+    if (row->routes->count == 1)
+        return "one route";
+    if (!row->known)
+        return "not tested";
+    if (!packspan_consensus_holds(r, i))
+        return "inconsistent";
+    return row->consensus.dof > 0 ? "consistent" : "one route";
+}
+
 size_t packspan_consensus_route_count(const packspan_results *r, size_t i)
 {
     return consensus_row(r, i)->routes->count;
@@ -755,6 +768,13 @@ const char *packspan_consensus_route(const packspan_results *r, size_t i, size_t
     return quantities[r->outcome.set->rows[row->routes->rows[k]].quantity].name;
 }
 
+/* There is no other route, or none that does not depend on it. */
+static bool is_only_route(const struct consensus_row *row, size_t k)
+{
+    const struct consensus *c = &row->consensus;
+    return row->routes->count == 1 || (row->known && c->dof == 0 && c->route[k].used);
+}
+
 double packspan_consensus_route_number(const packspan_results *r, size_t i, size_t k,
                                        packspan_consensus_route_value value)
 {
@@ -762,12 +782,24 @@ double packspan_consensus_route_number(const packspan_results *r, size_t i, size
     const struct consensus_route *route = &row->consensus.route[k];
     if (!row->known)
         return (double)NAN;
-    return value == PACKSPAN_ROUTE_WEIGHT ? route->weight : route->normalised;
+    if (value == PACKSPAN_ROUTE_WEIGHT)
+        return route->weight;
+    return is_only_route(row, k) ? (double)NAN : route->normalised;
 }
 
 bool packspan_consensus_route_disagrees(const packspan_results *r, size_t i, size_t k)
 {
     return consensus_row(r, i)->known && consensus_row(r, i)->consensus.route[k].disagrees;
+}
+
+const char *packspan_consensus_route_verdict(const packspan_results *r, size_t i, size_t k)
+{
+    const struct consensus_row *row = consensus_row(r, i);
+    if (is_only_route(row, k))
+        return "one route";
+    if (!row->known)
+        return "not tested";
+    return row->consensus.route[k].disagrees ? "stands apart" : "consistent";
 }
 
 bool packspan_consensus_route_rests_on(const packspan_results *r, size_t i, size_t k, size_t *other)

@@ -152,9 +152,10 @@ static void write_route(FILE *f, const struct packspan_results *r, size_t i, siz
                      packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_NORMALISED_DEVIATION));
     fputs(",,,,", f);
     if (packspan_consensus_route_rests_on(r, i, k, &other))
-        fprintf(f, "left out: depends on %s", packspan_consensus_route(r, i, other));
+        fprintf(f, "left out: depends on %s%s", packspan_consensus_route(r, i, other),
+                packspan_consensus_route_disagrees(r, i, k) ? " and stands apart" : "");
     else
-        fputs(packspan_consensus_route_disagrees(r, i, k) ? "disagrees" : "agrees", f);
+        fputs(packspan_consensus_route_verdict(r, i, k), f);
     fputc('\n', f);
 }
 
@@ -166,13 +167,13 @@ static void write_agreement(FILE *f, const struct packspan_results *r, size_t i,
     put_candidate(f, r, r->consensus[i].candidate);
     fprintf(f, "%s,%s,%s", packspan_consensus_vehicle(r, i), name,
             quantities[Q_usable_energy].measure->table);
-    put_number(f, packspan_consensus_number(r, i, mean));
-    put_number(f, packspan_consensus_number(r, i, sd));
+    put_known_number(f, packspan_consensus_number(r, i, mean));
+    put_known_number(f, packspan_consensus_number(r, i, sd));
     for (int s = 2; s < ROUTE_COLUMNS + 2; s++)
         fputc(',', f);
-    put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED));
-    put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM));
-    put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_PROBABILITY));
+    put_known_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED));
+    put_known_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM));
+    put_known_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_PROBABILITY));
     fprintf(f, ",%s\n", verdict);
 }
 
@@ -184,17 +185,14 @@ static void write_routes(FILE *f, const struct packspan_results *r)
         fprintf(f, ",%s", packspan_statistic_name(route_columns[s]));
     fputs(",weight,normalised_deviation,chi_squared,degrees_of_freedom,probability,verdict\n", f);
     for (size_t i = 0; i < r->consensus_count; i++) {
-        bool holds = packspan_consensus_holds(r, i);
         for (size_t k = 0; k < r->consensus[i].routes->count; k++)
             write_route(f, r, i, k);
-        if (!r->consensus[i].known)
-            continue;
         write_agreement(f, r, i, "usable_energy_consensus", PACKSPAN_CONSENSUS_MEAN,
-                        PACKSPAN_CONSENSUS_SD, holds ? "consistent" : "inconsistent");
-        if (!holds)
+                        PACKSPAN_CONSENSUS_SD, packspan_consensus_verdict(r, i));
+        if (r->consensus[i].known && !packspan_consensus_holds(r, i))
             write_agreement(f, r, i, "usable_energy_random_effects",
                             PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN,
-                            PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD, "routes differ");
+                            PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD, packspan_consensus_verdict(r, i));
     }
 }
 
