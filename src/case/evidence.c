@@ -37,7 +37,8 @@ static void check_form(const struct sheet *s, size_t row, const struct observati
     else if (interval && isnan(o->high))
         sheet_wrong(s, row, HIGH, "is empty", forms);
     else if (interval && o->low >= o->high)
-        sheet_wrong(s, row, LOW, "is not below high", "low must be below high");
+        sheet_wrong(s, row, LOW, "is not below high",
+                    "correct one of the two, or give value and sd");
 }
 
 static void read_row(struct reading *r, const struct sheet *s, size_t row)

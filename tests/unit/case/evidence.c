@@ -119,18 +119,19 @@ static void an_observation_is_a_reading_or_an_interval(void **state)
 static void its_numbers_make_sense(void **state)
 {
     (void)state;
-    check_evidence(
-        "van,curb_mass,kg,2000,0,,,s\nvan,curb_mass,kg,2000,-5,,,s\n"
-        "van,curb_mass,kg,,,2010,1990,s\nvan,curb_mass,kg,,,2000,2000.0,s\n"
-        "van,curb_mass,kg,two,nan,,,s\nvan,curb_mass,kg,,,1e999,x,s\n",
-        "c/evidence.csv:2: column 'sd': is not above 0: '0'" SD_RULE
-        "c/evidence.csv:3: column 'sd': is not above 0: '-5'" SD_RULE
-        "c/evidence.csv:4: column 'low': is not below high: '2010'; low must be below high\n"
-        "c/evidence.csv:5: column 'low': is not below high: '2000'; low must be below high\n"
-        "c/evidence.csv:6: column 'value': is not a number: 'two'" NUMBER
-        "c/evidence.csv:6: column 'sd': is not a number: 'nan'" NUMBER
-        "c/evidence.csv:7: column 'low': is not a number: '1e999'" NUMBER
-        "c/evidence.csv:7: column 'high': is not a number: 'x'" NUMBER);
+    check_evidence("van,curb_mass,kg,2000,0,,,s\nvan,curb_mass,kg,2000,-5,,,s\n"
+                   "van,curb_mass,kg,,,2010,1990,s\nvan,curb_mass,kg,,,2000,2000.0,s\n"
+                   "van,curb_mass,kg,two,nan,,,s\nvan,curb_mass,kg,,,1e999,x,s\n",
+                   "c/evidence.csv:2: column 'sd': is not above 0: '0'" SD_RULE
+                   "c/evidence.csv:3: column 'sd': is not above 0: '-5'" SD_RULE
+                   "c/evidence.csv:4: column 'low': is not below high: '2010'; correct one of the "
+                   "two, or give value and sd\n"
+                   "c/evidence.csv:5: column 'low': is not below high: '2000'; correct one of the "
+                   "two, or give value and sd\n"
+                   "c/evidence.csv:6: column 'value': is not a number: 'two'" NUMBER
+                   "c/evidence.csv:6: column 'sd': is not a number: 'nan'" NUMBER
+                   "c/evidence.csv:7: column 'low': is not a number: '1e999'" NUMBER
+                   "c/evidence.csv:7: column 'high': is not a number: 'x'" NUMBER);
 }
 
 static void it_is_of_one_vehicle(void **state)
