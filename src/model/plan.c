@@ -12,8 +12,9 @@ enum { STATE_UNKNOWN = 0, STATE_BUSY = -1, STATE_MISSING = -2 };
 struct planner {
     struct plan *plan;
     const struct case_data *source;
-    ptrdiff_t *states; /* node index + 1, or one of the above */
-    bool loop_met;     /* a need was refused because it is being worked out just now */
+    ptrdiff_t *states;          /* by place: node index + 1, or one of the above */
+    const struct input **given; /* by place: the candidate's row, else the case's, else NULL */
+    bool loop_met;              /* a need was refused because it is being worked out just now */
     bool no_memory;
 };
 
@@ -55,12 +56,26 @@ char *plan_origin(const struct plan *p, const struct plan_node *node)
                        plan_vehicle_name(p, last->vehicle));
 }
 
+size_t plan_place_count(const struct case_data *c)
+{
+    return (c->vehicle_count + 1) * (c->trip_count + 1) * QUANTITY_COUNT;
+}
+
+size_t plan_place(const struct case_data *c, size_t vehicle, size_t trip, enum quantity_id quantity)
+{
+    size_t v = vehicle == VEHICLE_ALL ? c->vehicle_count : vehicle;
+    size_t t = trip == TRIP_NONE ? c->trip_count : trip;
+    return (v * (c->trip_count + 1) + t) * QUANTITY_COUNT + (size_t)quantity;
+}
+
+size_t plan_find(const struct plan *p, size_t vehicle, size_t trip, enum quantity_id quantity)
+{
+    return p->places[plan_place(p->source, vehicle, trip, quantity)];
+}
+
 static ptrdiff_t *state_of(struct planner *pl, struct target t)
 {
-    size_t vehicles = pl->source->vehicle_count + 1, trips = pl->source->trip_count + 1;
-    size_t v = t.vehicle == VEHICLE_ALL ? vehicles - 1 : t.vehicle;
-    size_t trip = t.trip == TRIP_NONE ? trips - 1 : t.trip;
-    return &pl->states[(v * QUANTITY_COUNT + (size_t)t.quantity) * trips + trip];
+    return &pl->states[plan_place(pl->source, t.vehicle, t.trip, t.quantity)];
 }
 
 /* Room for one more element; NULL, and the array as it was, when out of memory. */
@@ -104,26 +119,27 @@ static size_t add_node(struct planner *pl, struct plan_node node, const size_t *
     return p->node_count++;
 }
 
-static const struct input *find_in(const struct input *inputs, size_t count, size_t vehicle,
-                                   size_t trip, enum quantity_id quantity)
+static void give(struct planner *pl, const struct input *inputs, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
         const struct input *in = &inputs[i];
-        if (in->quantity == quantity && in->vehicle == vehicle && in->trip == trip)
-            return in;
+        pl->given[plan_place(pl->source, in->vehicle, in->trip, in->quantity)] = in;
     }
-    return NULL;
 }
 
 /* A candidate's row wins over the case's. */
+static void give_inputs(struct planner *pl)
+{
+    const struct candidate *candidate = pl->plan->candidate;
+    give(pl, pl->source->inputs, pl->source->input_count);
+    if (candidate)
+        give(pl, candidate->inputs, candidate->input_count);
+}
+
 static const struct input *find_input(const struct planner *pl, size_t vehicle, size_t trip,
                                       enum quantity_id quantity)
 {
-    const struct candidate *candidate = pl->plan->candidate;
-    const struct input *in = NULL;
-    if (candidate)
-        in = find_in(candidate->inputs, candidate->input_count, vehicle, trip, quantity);
-    return in ? in : find_in(pl->source->inputs, pl->source->input_count, vehicle, trip, quantity);
+    return pl->given[plan_place(pl->source, vehicle, trip, quantity)];
 }
 
 /* A vehicle's own row wins over a row for `all`. */
@@ -323,6 +339,7 @@ static void add_result(struct planner *pl, size_t node)
     }
     p->results = results;
     p->results[p->result_count++] = node;
+    p->nodes[node].shown = true;
 }
 
 static char *append(char *text, const char *format, const char *a, const char *b)
@@ -461,19 +478,19 @@ static size_t *order_of(size_t count, int (*compare)(const void *, const void *,
 /* A truncation that touches less than one sample in a million is not worth a line. */
 #define CUT_SHARE_TOLD 1e-6
 
-bool plan_uses(const struct plan *p, size_t node)
+static void mark_used(struct plan *p, size_t count, const size_t *nodes)
+{
+    for (size_t i = 0; i < count; i++)
+        if (nodes[i] != NODE_NONE)
+            p->nodes[nodes[i]].used = true;
+}
+
+static void mark_used_nodes(struct plan *p)
 {
     for (size_t k = 0; k < p->node_count; k++)
-        for (size_t a = 0; a < p->nodes[k].arg_count; a++)
-            if (p->nodes[k].args[a] == node)
-                return true;
-    for (size_t k = 0; k < p->source->claim_count; k++)
-        if (p->claim_nodes[k] == node)
-            return true;
-    for (size_t k = 0; k < p->source->observation_count; k++)
-        if (p->observation_nodes[k] == node)
-            return true;
-    return false;
+        mark_used(p, p->nodes[k].arg_count, p->nodes[k].args);
+    mark_used(p, p->source->claim_count, p->claim_nodes);
+    mark_used(p, p->source->observation_count, p->observation_nodes);
 }
 
 /* Every input has a node, whether anything uses it or not. */
@@ -506,30 +523,52 @@ static void warn_of_cuts(struct plan *p)
     }
 }
 
+/* NULL when out of memory. */
+static char *describe_fallback(const struct plan *p, const struct plan_node *n)
+{
+    char *label = plan_label(p, n->quantity, n->trip);
+    char *what =
+        label ? text_format("%s of '%s' is not given: %s", label, plan_vehicle_name(p, n->vehicle),
+                            quantities[n->quantity].fallback_warning)
+              : NULL;
+    free(label);
+    return what;
+}
+
+static char *describe_mean(const struct plan *p, const struct plan_node *n)
+{
+    char *label = plan_label(p, n->quantity, n->trip);
+    char *what = label ? text_format("%s of '%s' is the mean over %zu references", label,
+                                     plan_vehicle_name(p, n->vehicle), n->arg_count)
+                       : NULL;
+    free(label);
+    return what;
+}
+
+static char *describe_calibration(const struct plan *p, const struct plan_node *n)
+{
+    return text_format("drive_efficiency of '%s' is calibrated on its stated range, which a maker "
+                       "may set below the rule's value (40 CFR 600.210-12): it is a lower bound",
+                       plan_vehicle_name(p, n->vehicle));
+}
+
 static void warn_of_nodes(struct plan *p)
 {
-    const struct case_data *c = p->source;
     for (size_t k = 0; k < p->node_count; k++) {
         const struct plan_node *n = &p->nodes[k];
-        char *label = plan_label(p, n->quantity, n->trip);
-        char *what = NULL;
-        if (n->kind == NODE_FALLBACK && quantities[n->quantity].fallback_warning && plan_uses(p, k))
-            what =
-                text_format("%s of '%s' is not given: %s", label, plan_vehicle_name(p, n->vehicle),
-                            quantities[n->quantity].fallback_warning);
+        char *what;
+        if (n->kind == NODE_FALLBACK && quantities[n->quantity].fallback_warning && n->used)
+            what = describe_fallback(p, n);
         else if (n->kind == NODE_MEAN)
-            what = text_format("%s of '%s' is the mean over %zu references", label,
-                               plan_vehicle_name(p, n->vehicle), n->arg_count);
+            what = describe_mean(p, n);
         else if (n->kind == NODE_RELATION && n->quantity == Q_drive_efficiency &&
                  n->relation->scope == SCOPE_REFERENCE)
-            what = text_format("drive_efficiency of '%s' is calibrated on its stated range, which "
-                               "a maker may set below the rule's value (40 CFR 600.210-12): it is "
-                               "a lower bound",
-                               plan_vehicle_name(p, n->vehicle));
-        if (what)
-            problems_add(&p->problems, SEVERITY_WARNING, c->inputs_file, 0, NULL, what, NULL, NULL);
+            what = describe_calibration(p, n);
+        else
+            continue;
+        problems_add(&p->problems, SEVERITY_WARNING, p->source->inputs_file, 0, NULL, what, NULL,
+                     NULL); /* without a text it notes that memory ran out */
         free(what);
-        free(label);
     }
 }
 
@@ -585,13 +624,26 @@ static packspan_status make_traces(struct plan *p)
     return PACKSPAN_OK;
 }
 
+static void planner_clear(struct planner *pl)
+{
+    free(pl->states);
+    free(pl->given);
+}
+
+static void keep_places(const struct planner *pl)
+{
+    for (size_t i = 0; i < plan_place_count(pl->source); i++)
+        pl->plan->places[i] = pl->states[i] > 0 ? (size_t)(pl->states[i] - 1) : NODE_NONE;
+}
+
 packspan_status plan_make(const struct case_data *source, const struct candidate *candidate,
                           struct plan *out)
 {
     *out = (struct plan){.source = source, .candidate = candidate};
     struct planner pl = {.plan = out, .source = source};
-    size_t states = (source->vehicle_count + 1) * QUANTITY_COUNT * (source->trip_count + 1);
-    pl.states = calloc(states, sizeof *pl.states);
+    pl.states = calloc(plan_place_count(source), sizeof *pl.states);
+    pl.given = calloc(plan_place_count(source), sizeof *pl.given);
+    out->places = calloc(plan_place_count(source), sizeof *out->places);
     out->traces = calloc(source->cycle_count + 1, sizeof *out->traces);
     out->claim_nodes = calloc(source->claim_count + 1, sizeof *out->claim_nodes);
     out->observation_nodes = calloc(source->observation_count + 1, sizeof *out->observation_nodes);
@@ -599,13 +651,14 @@ packspan_status plan_make(const struct case_data *source, const struct candidate
     out->vehicle_order = order_of(source->vehicle_count, compare_vehicles, source);
     out->trip_order = order_of(source->trip_count, compare_trips, source);
     out->claim_order = order_of(source->claim_count, compare_claims, source);
-    if (!pl.states || !out->traces || !out->claim_nodes || !out->observation_nodes ||
-        !out->input_nodes || !out->vehicle_order || !out->trip_order || !out->claim_order ||
-        make_traces(out) != PACKSPAN_OK) {
-        free(pl.states);
+    if (!pl.states || !pl.given || !out->places || !out->traces || !out->claim_nodes ||
+        !out->observation_nodes || !out->input_nodes || !out->vehicle_order || !out->trip_order ||
+        !out->claim_order || make_traces(out) != PACKSPAN_OK) {
+        planner_clear(&pl);
         return PACKSPAN_NO_MEMORY;
     }
 
+    give_inputs(&pl);
     collect(&pl, VEHICLE_ALL, TRIP_NONE);
     for (size_t k = 0; k < source->trip_count; k++)
         collect(&pl, VEHICLE_ALL, out->trip_order[k]);
@@ -616,10 +669,12 @@ packspan_status plan_make(const struct case_data *source, const struct candidate
     }
     resolve_rows(&pl);
     resolve_inputs(&pl);
+    keep_places(&pl);
+    mark_used_nodes(out);
     warn_of_cuts(out);
     warn_of_nodes(out);
     problems_sort(&out->problems);
-    free(pl.states);
+    planner_clear(&pl);
     if (pl.no_memory || out->problems.out_of_memory)
         return PACKSPAN_NO_MEMORY;
     return out->problems.errors ? PACKSPAN_BAD_CASE : PACKSPAN_OK;
@@ -639,6 +694,7 @@ void plan_free(struct plan *p)
     free(p->vehicle_order);
     free(p->trip_order);
     free(p->claim_order);
+    free(p->places);
     free(p->results);
     free(p->claim_nodes);
     free(p->observation_nodes);
