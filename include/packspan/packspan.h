@@ -80,7 +80,8 @@ typedef enum packspan_origin {
     PACKSPAN_DEFAULT,    /* assumed; the text names the source */
     PACKSPAN_WORKED_OUT, /* the text is the formula */
     PACKSPAN_NOT_KNOWN,  /* the text says what is missing */
-    PACKSPAN_LINKED      /* given; the text says with what it is correlated, how far and where */
+    PACKSPAN_LINKED,     /* given; the text says with what it is correlated, how far and where */
+    PACKSPAN_CONSEQUENCE /* not known for want of what is PACKSPAN_NOT_KNOWN: the text names what */
 } packspan_origin;
 size_t packspan_case_value_count(const packspan_case *c);
 packspan_origin packspan_case_value(const packspan_case *c, size_t i, const char **vehicle,

@@ -134,11 +134,16 @@ static packspan_origin origin_of(const struct plan_node *node)
     return PACKSPAN_WORKED_OUT;
 }
 
-static char *default_text(const struct plan_node *node)
+/* In the unit of the result tables; NULL when out of memory. */
+static char *default_text(const packspan_case *c, enum quantity_id quantity)
 {
-    const struct quantity *q = &quantities[node->quantity];
-    const char *unit = strcmp(q->measure->si, "1") == 0 ? "" : q->measure->si;
-    return text_format("%.6g%s%s (%s)", q->fallback, *unit ? " " : "", unit, q->fallback_source);
+    const struct quantity *q = &quantities[quantity];
+    const char *unit = strcmp(q->measure->table, "1") == 0 ? "" : q->measure->table;
+    struct unit_factor to_si;
+    if (!unit_of_tables(c->data.units, quantity, &to_si))
+        return NULL;
+    return text_format("%.6g%s%s (%s)", from_si(q->fallback, to_si), *unit ? " " : "", unit,
+                       q->fallback_source);
 }
 
 static bool take_defaults(packspan_case *c, const struct plan *p, size_t vehicle)
@@ -147,7 +152,7 @@ static bool take_defaults(packspan_case *c, const struct plan *p, size_t vehicle
         const struct plan_node *n = &p->nodes[k];
         if (n->kind == NODE_FALLBACK && n->vehicle == vehicle && n->used &&
             !add_value(c, PACKSPAN_DEFAULT, plan_vehicle_name(p, n->vehicle),
-                       plan_label(p, n->quantity, n->trip), default_text(n)))
+                       plan_label(p, n->quantity, n->trip), default_text(c, n->quantity)))
             return false;
     }
     return true;
@@ -183,7 +188,8 @@ static bool take_values(packspan_case *c, const struct plan *p)
             return false;
     for (size_t g = 0; g < p->gap_count; g++) {
         const struct plan_gap *gap = &p->gaps[g];
-        if (!add_value(c, PACKSPAN_NOT_KNOWN, plan_vehicle_name(p, gap->vehicle),
+        packspan_origin origin = gap->follows ? PACKSPAN_CONSEQUENCE : PACKSPAN_NOT_KNOWN;
+        if (!add_value(c, origin, plan_vehicle_name(p, gap->vehicle),
                        plan_label(p, gap->quantity, gap->trip), text_copy(gap->reason)))
             return false;
     }

@@ -463,7 +463,7 @@ static void print_shift(FILE *f, const packspan_results *r, const char *subject,
     if (isnan(shift) || !packspan_results_find(r, subject, quantity, &i))
         return;
     double screen = packspan_results_screen(r, i, shift) - packspan_results_screen(r, i, 0.0);
-    fprintf(f, "%s %s by %+.3g %s", *joint, name, screen,
+    fprintf(f, "%s %s by %s%.3g %s", *joint, name, screen > 0.0 ? "+" : "", screen,
             packspan_results_text(r, i, PACKSPAN_ROW_SCREEN_UNIT));
     *joint = ",";
 }

@@ -351,27 +351,61 @@ static char *append(char *text, const char *format, const char *a, const char *b
     return joined;
 }
 
+typedef void missing_visit(const struct planner *pl, struct target need, bool of_reference,
+                           void *context);
+
+static void visit_missing(struct planner *pl, size_t vehicle, size_t trip, size_t count,
+                          const enum quantity_id *needs, bool of_reference, missing_visit *visit,
+                          void *context)
+{
+    for (size_t i = 0; i < count; i++) {
+        struct target need = need_target(pl, vehicle, trip, needs[i]);
+        if (resolve(pl, need) == NODE_NONE)
+            visit(pl, need, of_reference, context);
+    }
+}
+
+/* Visits what a relation lacks; false when it also lacks a reference vehicle. */
+static bool each_missing(struct planner *pl, struct target t, const struct relation *r,
+                         missing_visit *visit, void *context)
+{
+    bool has_reference = false;
+    visit_missing(pl, t.vehicle, t.trip, r->need_count, r->needs, false, visit, context);
+    if (r->scope != SCOPE_FROM_REFERENCES)
+        return true;
+    for (size_t k = 0; k < pl->source->vehicle_count; k++) {
+        size_t v = pl->plan->vehicle_order[k];
+        if (pl->source->vehicles[v].is_subject)
+            continue;
+        has_reference = true;
+        visit_missing(pl, v, t.trip, r->reference_need_count, r->reference_needs, true, visit,
+                      context);
+    }
+    return has_reference;
+}
+
+/* The context is a text that grows; NULL once memory has run out. */
+static void name_missing(const struct planner *pl, struct target need, bool of_reference,
+                         void *context)
+{
+    char **text = context;
+    if (!*text)
+        return;
+    const char *name = quantities[need.quantity].name;
+    const char *comma = **text ? ", " : "";
+    char *longer = of_reference ? text_format("%s%s%s of reference '%s'", *text, comma, name,
+                                              plan_vehicle_name(pl->plan, need.vehicle))
+                                : text_format("%s%s%s", *text, comma, name);
+    free(*text);
+    *text = longer;
+}
+
 /* What a relation lacks: "cell_mass" or "cell_mass, overhead_fraction of reference 'old'". */
 static char *lacking(struct planner *pl, struct target t, const struct relation *r)
 {
     char *text = text_copy("");
-    for (size_t i = 0; text && i < r->need_count; i++)
-        if (resolve(pl, need_target(pl, t.vehicle, t.trip, r->needs[i])) == NODE_NONE)
-            text = append(text, *text ? ", %s%s" : "%s%s", quantities[r->needs[i]].name, "");
-    bool any_reference = false;
-    for (size_t k = 0; text && k < pl->source->vehicle_count; k++) {
-        size_t v = pl->plan->vehicle_order[k];
-        if (r->scope != SCOPE_FROM_REFERENCES || pl->source->vehicles[v].is_subject)
-            continue;
-        any_reference = true;
-        for (size_t i = 0; text && i < r->reference_need_count; i++) {
-            struct target need = need_target(pl, v, t.trip, r->reference_needs[i]);
-            if (resolve(pl, need) == NODE_NONE)
-                text = append(text, *text ? ", %s of reference '%s'" : "%s of reference '%s'",
-                              quantities[r->reference_needs[i]].name, pl->source->vehicles[v].name);
-        }
-    }
-    if (text && r->scope == SCOPE_FROM_REFERENCES && !any_reference)
+    bool has_reference = each_missing(pl, t, r, name_missing, &text);
+    if (text && !has_reference)
         text =
             append(text, *text ? ", a reference vehicle%s%s" : "a reference vehicle%s%s", "", "");
     return text;
@@ -411,7 +445,7 @@ static void add_gap(struct planner *pl, struct target t)
         return;
     }
     p->gaps = gaps;
-    p->gaps[p->gap_count++] = (struct plan_gap){t.vehicle, t.trip, t.quantity, reason};
+    p->gaps[p->gap_count++] = (struct plan_gap){t.vehicle, t.trip, t.quantity, reason, false};
 }
 
 /* Result rows of one owner in the registry's order; what cannot be had becomes a gap. */
@@ -438,6 +472,71 @@ static void collect(struct planner *pl, size_t vehicle, size_t trip)
                  pl->plan->nodes[node].kind != NODE_FALLBACK)
             add_result(pl, node);
     }
+}
+
+/* ---- gaps that follow from others ---- */
+
+/* State of a place while gaps are told apart. */
+enum { GAP_NONE, GAP_OPEN, GAP_CAUSE, GAP_FOLLOWS };
+
+struct missing_count {
+    const unsigned char *gaps; /* by place */
+    size_t total;
+    bool explained;   /* by another gap, in part at least */
+    bool needs_given; /* something that nothing ever works out */
+};
+
+static void count_missing(const struct planner *pl, struct target need, bool of_reference,
+                          void *context)
+{
+    struct missing_count *m = context;
+    (void)of_reference;
+    unsigned char gap = m->gaps[plan_place(pl->source, need.vehicle, need.trip, need.quantity)];
+    m->total++;
+    m->explained = m->explained || gap == GAP_CAUSE || gap == GAP_FOLLOWS;
+    m->needs_given = m->needs_given || (gap == GAP_NONE && !relation_find(need.quantity, 0));
+}
+
+/* A cause lacks something that only the case can give, whatever else it lacks; what follows lacks
+ * only other gaps, and leads to a cause. */
+static unsigned char judge_gap(struct planner *pl, struct target t, const unsigned char *gaps)
+{
+    const struct relation *r;
+    bool explained = false;
+    for (size_t k = 0; (r = relation_find(t.quantity, k)) != NULL; k++) {
+        if (!in_scope(pl->source, r, t))
+            continue;
+        struct missing_count m = {.gaps = gaps};
+        bool has_reference = each_missing(pl, t, r, count_missing, &m);
+        if (!has_reference || m.needs_given || m.total == 0)
+            return GAP_CAUSE;
+        explained = explained || m.explained;
+    }
+    return explained ? GAP_FOLLOWS : GAP_OPEN;
+}
+
+/* Gaps that lack one another, and nothing else, stay open: they are told like causes. */
+static void find_consequences(struct planner *pl)
+{
+    struct plan *p = pl->plan;
+    unsigned char *gaps = calloc(plan_place_count(pl->source), sizeof *gaps);
+    pl->no_memory = pl->no_memory || !gaps;
+    for (size_t g = 0; gaps && g < p->gap_count; g++)
+        gaps[plan_place(pl->source, p->gaps[g].vehicle, p->gaps[g].trip, p->gaps[g].quantity)] =
+            GAP_OPEN;
+    for (bool changed = gaps != NULL; changed;) {
+        changed = false;
+        for (size_t g = 0; g < p->gap_count; g++) {
+            struct target t = {p->gaps[g].vehicle, p->gaps[g].quantity, p->gaps[g].trip};
+            unsigned char *gap = &gaps[plan_place(pl->source, t.vehicle, t.trip, t.quantity)];
+            if (*gap != GAP_OPEN)
+                continue;
+            *gap = judge_gap(pl, t, gaps);
+            p->gaps[g].follows = *gap == GAP_FOLLOWS;
+            changed = changed || *gap != GAP_OPEN;
+        }
+    }
+    free(gaps);
 }
 
 /* Order by name with embedded numbers compared as numbers; the subject comes first. */
@@ -667,6 +766,7 @@ packspan_status plan_make(const struct case_data *source, const struct candidate
         for (size_t j = 0; j < source->trip_count; j++)
             collect(&pl, out->vehicle_order[k], out->trip_order[j]);
     }
+    find_consequences(&pl);
     resolve_rows(&pl);
     resolve_inputs(&pl);
     keep_places(&pl);

@@ -36,6 +36,7 @@ struct plan_gap {
     size_t vehicle, trip;
     enum quantity_id quantity;
     char *reason;
+    bool follows; /* it lacks only what other gaps explain */
 };
 
 struct plan {

@@ -97,11 +97,13 @@ static void observation_before(const struct run_outcome *outcome, size_t k,
     row->distance = (value - mean) / sqrt(square + sd * sd);
 }
 
+/* Sums over all samples differ by this share from nothing but rounding. */
+static const double sum_rounding = 1e-12;
+
 /* What the observation alone moves the mean of a target by, table unit. */
 static double shift_alone(const struct run_outcome *outcome, size_t k, enum evidence_target t)
 {
     const struct plan_set *set = outcome->set;
-    const struct measure *measure = quantities[evidence_target_quantity(t)].measure;
     struct unit_factor unit;
     double before = 0.0, moved = 0.0, weight = 0.0;
     for (size_t c = 0; c < set->count; c++) {
@@ -111,9 +113,10 @@ static double shift_alone(const struct run_outcome *outcome, size_t k, enum evid
         moved += share * o->observations[k].moved[t];
         weight += share * o->observations[k].likelihood;
     }
-    if (unit_convert(set->source->units, measure->table, measure->si, &unit) != UNIT_FITS)
+    double shift = moved / weight - before;
+    if (!unit_of_tables(set->source->units, evidence_target_quantity(t), &unit))
         return (double)NAN;
-    return (moved / weight - before) / unit.scale;
+    return fabs(shift) > sum_rounding * fabs(before) ? shift / unit.scale : 0.0;
 }
 
 bool belief_of_observations(const struct run_outcome *outcome, struct observation_row *rows)

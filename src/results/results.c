@@ -705,9 +705,8 @@ const char *packspan_consensus_candidate(const packspan_results *r, size_t i)
 /* J in the tables' unit. */
 static double energy_in_table(const packspan_results *r, double joules)
 {
-    const struct measure *m = quantities[Q_usable_energy].measure;
     struct unit_factor unit;
-    if (unit_convert(r->outcome.set->source->units, m->table, m->si, &unit) != UNIT_FITS)
+    if (!unit_of_tables(r->outcome.set->source->units, Q_usable_energy, &unit))
         return (double)NAN;
     return joules / unit.scale;
 }

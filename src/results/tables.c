@@ -252,8 +252,7 @@ static struct unit_factor *sample_units(const struct plan_set *set)
 {
     struct unit_factor *units = calloc(set->row_count + 1, sizeof *units);
     for (size_t k = 0; units && k < set->row_count; k++) {
-        const struct measure *m = quantities[set->rows[k].quantity].measure;
-        if (unit_convert(set->source->units, m->table, m->si, &units[k]) != UNIT_FITS) {
+        if (!unit_of_tables(set->source->units, set->rows[k].quantity, &units[k])) {
             free(units);
             return NULL;
         }
