@@ -116,7 +116,7 @@ static double shift_alone(const struct run_outcome *outcome, size_t k, enum evid
     double shift = moved / weight - before;
     if (!unit_of_tables(set->source->units, evidence_target_quantity(t), &unit))
         return (double)NAN;
-    return fabs(shift) > sum_rounding * fabs(before) ? shift / unit.scale : 0.0;
+    return fabs(shift) <= sum_rounding * fabs(before) ? 0.0 : shift / unit.scale;
 }
 
 bool belief_of_observations(const struct run_outcome *outcome, struct observation_row *rows)
