@@ -157,9 +157,10 @@ void packspan_results_free(packspan_results *r); /* NULL is fine */
  * claims.csv the results would replace. On PACKSPAN_IO errno tells why. */
 packspan_status packspan_folder_prepare(const char *folder);
 
-/* Writes summary.csv, histogram.csv, claims.csv, routes.csv, run.csv and, with the setting keep,
- * samples.csv into `folder` (made if missing). A table is complete or not there at all; run.csv,
- * written last, and samples.csv of an earlier run are removed first. On PACKSPAN_IO, and on
+/* Writes summary.csv, histogram.csv, claims.csv, routes.csv and run.csv into `folder` (made if
+ * missing) and, with candidates, evidence or the setting keep, candidates.csv, evidence.csv and
+ * samples.csv. A table is complete or not there at all; an earlier run's run.csv, which is written
+ * last, and its tables that this run does not write are removed first. On PACKSPAN_IO, and on
  * PACKSPAN_USAGE as for packspan_folder_prepare(), packspan_results_failure() names the file and
  * the reason. */
 packspan_status packspan_results_write(packspan_results *r, const char *folder);

@@ -550,28 +550,35 @@ static int compare_vehicles(const void *a, const void *b, void *data)
     return strverscmp(x->name, y->name);
 }
 
-static int compare_trips(const void *a, const void *b, void *data)
-{
-    const struct case_data *c = data;
-    return strverscmp(c->trips[*(const size_t *)a].name, c->trips[*(const size_t *)b].name);
-}
+/* Structs of `size` bytes that begin with a char *name. */
+struct named {
+    const char *first;
+    size_t size;
+};
 
-static int compare_claims(const void *a, const void *b, void *data)
+static int compare_names(const void *a, const void *b, void *data)
 {
-    const struct case_data *c = data;
-    return strverscmp(c->claims[*(const size_t *)a].name, c->claims[*(const size_t *)b].name);
+    const struct named *n = data;
+    const char *x = *(char *const *)(n->first + *(const size_t *)a * n->size);
+    const char *y = *(char *const *)(n->first + *(const size_t *)b * n->size);
+    return strverscmp(x, y);
 }
 
 static size_t *order_of(size_t count, int (*compare)(const void *, const void *, void *),
-                        const struct case_data *c)
+                        const void *data)
 {
     size_t *order = malloc((count ? count : 1) * sizeof *order);
     if (!order)
         return NULL;
     for (size_t i = 0; i < count; i++)
         order[i] = i;
-    qsort_r(order, count, sizeof *order, compare, (void *)(uintptr_t)c);
+    qsort_r(order, count, sizeof *order, compare, (void *)(uintptr_t)data);
     return order;
+}
+
+static size_t *order_by_name(const void *first, size_t count, size_t size)
+{
+    return order_of(count, compare_names, &(struct named){first, size});
 }
 
 /* A truncation that touches less than one sample in a million is not worth a line. */
@@ -748,8 +755,8 @@ packspan_status plan_make(const struct case_data *source, const struct candidate
     out->observation_nodes = calloc(source->observation_count + 1, sizeof *out->observation_nodes);
     out->input_nodes = calloc(source->input_count + 1, sizeof *out->input_nodes);
     out->vehicle_order = order_of(source->vehicle_count, compare_vehicles, source);
-    out->trip_order = order_of(source->trip_count, compare_trips, source);
-    out->claim_order = order_of(source->claim_count, compare_claims, source);
+    out->trip_order = order_by_name(source->trips, source->trip_count, sizeof *source->trips);
+    out->claim_order = order_by_name(source->claims, source->claim_count, sizeof *source->claims);
     if (!pl.states || !pl.given || !out->places || !out->traces || !out->claim_nodes ||
         !out->observation_nodes || !out->input_nodes || !out->vehicle_order || !out->trip_order ||
         !out->claim_order || make_traces(out) != PACKSPAN_OK) {

@@ -6,16 +6,17 @@
 #include "results/row.h"
 
 /* Mean likelihood of one observation alone. */
-static double alone(const struct candidate_outcome *o, size_t observation)
+static double likelihood_alone(const struct candidate_outcome *o, size_t observation)
 {
     return o->observations[observation].likelihood / o->evidence.samples;
 }
 
-static double alone_prior(const struct run_outcome *outcome, size_t observation)
+/* The same over all candidates, by their priors. */
+static double likelihood_over_all(const struct run_outcome *outcome, size_t observation)
 {
     double sum = 0.0;
     for (size_t c = 0; c < outcome->set->count; c++)
-        sum += outcome->set->priors[c] * alone(&outcome->candidates[c], observation);
+        sum += outcome->set->priors[c] * likelihood_alone(&outcome->candidates[c], observation);
     return sum;
 }
 
@@ -36,7 +37,8 @@ static void find_telling(const struct run_outcome *outcome, size_t c, struct can
     row->telling_factor = 1.0;
     double most = 0.0;
     for (size_t k = 0; k < outcome->set->source->observation_count; k++) {
-        double factor = alone(&outcome->candidates[c], k) / alone_prior(outcome, k);
+        double factor =
+            likelihood_alone(&outcome->candidates[c], k) / likelihood_over_all(outcome, k);
         double distance = fabs(log(factor));
         if (distance > most) {
             most = distance;
