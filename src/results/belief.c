@@ -92,7 +92,7 @@ static void observation_before(const struct run_outcome *outcome, size_t k,
         double gap = m->mean - mean;
         square += set->priors[c] * (m->squares / (double)m->count + gap * gap);
     }
-    evidence_reading(o, &value, &sd);
+    observation_reading(o, &value, &sd);
     row->prior_mean = from_si(mean, o->to_si);
     row->prior_sd = sqrt(square) / o->to_si.scale;
     row->percentile = 100.0 * below;
