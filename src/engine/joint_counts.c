@@ -152,12 +152,50 @@ void joint_counts_values(struct joint_counts *j, size_t row, size_t candidate, c
     bin_places(r->about.layout, j->begun, x, r->bins + candidate * PENDING + j->pending);
 }
 
-void joint_counts_add(struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts)
+/* ---- what was counted ---- */
+
+void joint_counts_settle(struct joint_counts *j)
 {
-    struct row *r = &j->rows[row];
     count_pending(j);
-    for (size_t b = 0; b < bin_layout_size(r->about.layout); b++) {
-        size_t at = b * j->candidates + candidate;
-        counts[b] += r->carried ? (uint64_t)r->high[at] << 32 | r->low[at] : r->low[at];
+}
+
+void joint_counts_finish(struct joint_counts *j)
+{
+    count_pending(j);
+    for (size_t r = 0; r < j->row_count; r++) {
+        free(j->rows[r].bins);
+        j->rows[r].bins = NULL;
     }
+    free(j->weights);
+    j->weights = NULL;
+}
+
+static inline uint64_t whole(const struct row *row, size_t at)
+{
+    return row->carried ? (uint64_t)row->high[at] << 32 | row->low[at] : row->low[at];
+}
+
+void joint_counts_merge(struct joint_counts *j, const struct joint_counts *part, size_t row)
+{
+    struct row *into = &j->rows[row];
+    const struct row *from = &part->rows[row];
+    size_t size = into->about.layout ? bin_layout_size(into->about.layout) * j->candidates : 0;
+    for (size_t at = 0; at < size; at++) {
+        uint64_t more = whole(from, at);
+        if (more == 0)
+            continue;
+        uint64_t sum = whole(into, at) + more;
+        into->low[at] = (uint32_t)sum;
+        if (sum >> 32 > 0) {
+            into->high[at] = (uint32_t)(sum >> 32);
+            into->carried = true;
+        }
+    }
+}
+
+void joint_counts_add(const struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts)
+{
+    const struct row *r = &j->rows[row];
+    for (size_t b = 0; b < bin_layout_size(r->about.layout); b++)
+        counts[b] += whole(r, b * j->candidates + candidate);
 }
