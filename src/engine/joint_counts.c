@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/hot_loop.h"
+#include "base/pages.h"
 
 /* Samples that wait to be counted, so that the counts of a row under one candidate are in the cache
  * while many are. */
@@ -20,7 +21,9 @@ struct row {
 struct joint_counts {
     size_t candidates, row_count;
     struct row *rows;
-    uint32_t *weights; /* [candidate][PENDING] */
+    uint32_t *weights;    /* [candidate][PENDING] */
+    uint32_t *low, *high; /* [cells], of all rows */
+    size_t cells;
     size_t pending, begun;
 };
 
@@ -29,12 +32,29 @@ static bool open_row(const struct joint_row *about, size_t candidates, struct ro
     row->about = *about;
     if (!about->layout)
         return true;
-    size_t size = bin_layout_size(about->layout) * candidates;
     row->bins = malloc((about->alike ? 1 : candidates) * PENDING * sizeof *row->bins);
     row->known = calloc(candidates, sizeof *row->known);
-    row->low = calloc(size, sizeof *row->low);
-    row->high = calloc(size, sizeof *row->high);
-    return row->bins && row->known && row->low && row->high;
+    return row->bins && row->known;
+}
+
+static size_t cells_of(const struct row *row, size_t candidates)
+{
+    return row->about.layout ? bin_layout_size(row->about.layout) * candidates : 0;
+}
+
+static bool open_cells(struct joint_counts *j)
+{
+    for (size_t r = 0; r < j->row_count; r++)
+        j->cells += cells_of(&j->rows[r], j->candidates);
+    j->low = pages_open(j->cells * sizeof *j->low);
+    j->high = pages_open(j->cells * sizeof *j->high);
+    size_t from = 0;
+    for (size_t r = 0; j->low && j->high && r < j->row_count; r++) {
+        j->rows[r].low = j->low + from;
+        j->rows[r].high = j->high + from;
+        from += cells_of(&j->rows[r], j->candidates);
+    }
+    return j->low && j->high;
 }
 
 packspan_status joint_counts_open(size_t row_count, const struct joint_row *rows, size_t candidates,
@@ -50,7 +70,7 @@ packspan_status joint_counts_open(size_t row_count, const struct joint_row *rows
     bool opened = j->rows && j->weights;
     for (size_t r = 0; r < row_count && opened; r++)
         opened = open_row(&rows[r], candidates, &j->rows[r]);
-    if (!opened) {
+    if (!opened || !open_cells(j)) {
         joint_counts_close(j);
         return PACKSPAN_NO_MEMORY;
     }
@@ -65,9 +85,9 @@ void joint_counts_close(struct joint_counts *j)
     for (size_t r = 0; j->rows && r < j->row_count; r++) {
         free(j->rows[r].bins);
         free(j->rows[r].known);
-        free(j->rows[r].low);
-        free(j->rows[r].high);
     }
+    pages_close(j->low, j->cells * sizeof *j->low);
+    pages_close(j->high, j->cells * sizeof *j->high);
     free(j->rows);
     free(j->weights);
     free(j);
@@ -148,8 +168,8 @@ void joint_counts_merge(struct joint_counts *j, const struct joint_counts *part,
 {
     struct row *into = &j->rows[row];
     const struct row *from = &part->rows[row];
-    size_t size = into->about.layout ? bin_layout_size(into->about.layout) * j->candidates : 0;
-    for (size_t at = 0; at < size; at++) {
+    size_t cells = cells_of(into, j->candidates);
+    for (size_t at = 0; at < cells; at++) {
         uint64_t more = whole(from, at);
         if (more == 0)
             continue; /* and no page is touched for nothing */
