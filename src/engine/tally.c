@@ -693,8 +693,36 @@ static uint64_t spread(uint64_t i, uint64_t range, uint64_t parts)
     return i * (range / parts) + i * (range % parts) / parts;
 }
 
+/* Intervals that hold 95 %, of which the i-th starts at a rank that rises with i. */
+struct windows {
+    const struct distribution *d;
+    uint64_t inside, starts, tries;
+    int32_t from, to; /* bins of the last one looked at, which i never goes back from */
+};
+
+struct window {
+    double low, high;
+};
+
+static struct window window_at(struct windows *all, uint64_t i)
+{
+    uint64_t rank =
+        1 + (all->tries == all->starts ? i : spread(i, all->starts - 1, all->tries - 1));
+    return (struct window){order_statistic(all->d, rank, &all->from),
+                           order_statistic(all->d, rank + all->inside, &all->to)};
+}
+
+/* More than order statistics may fail by rounding to rise with their rank. */
+static double rank_margin(const struct moments *m)
+{
+    return 1e-9 * (m->max - m->min) + 1e-14 * (fabs(m->min) + fabs(m->max));
+}
+
+/* Windows of a group are no narrower than from the start of the last to the end of the first, so
+ * that most groups need no closer look. */
 void distribution_shortest95(const struct distribution *d, double *low, double *high)
 {
+    enum { GROUP = 16, GROUPS = (SHORTEST_TRIES + GROUP - 1) / GROUP };
     uint64_t n = d->moments.count;
     if (n == 0) {
         *low = *high = NAN;
@@ -705,18 +733,24 @@ void distribution_shortest95(const struct distribution *d, double *low, double *
         inside = n - 1;
     uint64_t starts = n - inside;
     uint64_t tries = starts < SHORTEST_TRIES ? starts : SHORTEST_TRIES;
-    int32_t from = 0, to = 0;
-    double best_low = d->moments.min, best_high = d->moments.max;
-    for (uint64_t i = 0; i < tries; i++) {
-        uint64_t rank = 1 + (tries == starts ? i : spread(i, starts - 1, tries - 1));
-        double a = order_statistic(d, rank, &from), b = order_statistic(d, rank + inside, &to);
-        if (b - a < best_high - best_low) {
-            best_low = a;
-            best_high = b;
-        }
+    struct windows all = {d, inside, starts, tries, 0, 0}, rough = all;
+    struct window best = {d->moments.min, d->moments.max}, edges[GROUPS + 1];
+    double width = best.high - best.low, margin = rank_margin(&d->moments);
+    size_t groups = (size_t)((tries + GROUP - 1) / GROUP);
+    for (size_t g = 0; g <= groups; g++) {
+        edges[g] = window_at(&rough, g < groups ? g * GROUP : tries - 1);
+        width = fmin(width, edges[g].high - edges[g].low);
     }
-    *low = best_low;
-    *high = best_high;
+    for (uint64_t i = 0; i < tries; i++) {
+        const struct window *edge = &edges[i / GROUP];
+        if (edge[0].high - edge[1].low > width + margin)
+            continue;
+        struct window w = window_at(&all, i);
+        if (w.high - w.low < best.high - best.low)
+            best = w;
+    }
+    *low = best.low;
+    *high = best.high;
 }
 
 static uint64_t count_between(const struct distribution *d, int32_t from, int32_t to)
