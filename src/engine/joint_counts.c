@@ -194,11 +194,34 @@ HOT_LOOP static void add_high(size_t n, const uint32_t *restrict high, uint64_t 
         counts[b] += (uint64_t)high[b] << 32;
 }
 
-void joint_counts_add(const struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts)
+/* Bins first .. first + n - 1. */
+static void add_bins(const struct joint_counts *j, size_t row, size_t candidate, size_t first,
+                     size_t n, uint64_t *counts)
 {
     const struct row *r = &j->rows[row];
-    size_t size = bin_layout_size(r->about.layout);
-    add_low(size, r->low + candidate * size, counts);
+    size_t at = candidate * bin_layout_size(r->about.layout) + first;
+    add_low(n, r->low + at, counts);
     if (r->carried)
-        add_high(size, r->high + candidate * size, counts);
+        add_high(n, r->high + at, counts);
+}
+
+void joint_counts_add(const struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts)
+{
+    add_bins(j, row, candidate, 0, bin_layout_size(j->rows[row].about.layout), counts);
+}
+
+void joint_counts_cumulate(const struct joint_counts *j, size_t row, size_t from, size_t to,
+                           uint64_t *below)
+{
+    enum { SOME = 512 }; /* bins that stay in the first-level cache */
+    size_t size = bin_layout_size(j->rows[row].about.layout);
+    below[0] = 0;
+    for (size_t first = 0; first < size; first += SOME) {
+        uint64_t counts[SOME] = {0}, sum = below[first];
+        size_t n = size - first < SOME ? size - first : SOME;
+        for (size_t c = from; c < to; c++)
+            add_bins(j, row, c, first, n, counts);
+        for (size_t b = 0; b < n; b++)
+            below[first + b + 1] = sum += counts[b];
+    }
 }

@@ -360,7 +360,7 @@ static const uint64_t *cumulate_so_far(const struct runner *run, size_t row)
         else
             worker_add_counts(&run->workers[t], 0, row, run->scratch);
     }
-    bin_counts_cumulate(layout, run->scratch);
+    bin_counts_cumulate(bin_layout_size(layout), run->scratch, run->scratch);
     return run->scratch;
 }
 
@@ -512,19 +512,17 @@ static void gather(const struct runner *run)
         drain(run);
 }
 
-void run_counts(const struct run_outcome *r, size_t row, size_t from, size_t to, uint64_t *counts)
+void run_cumulate(const struct run_outcome *r, size_t row, size_t from, size_t to, uint64_t *below)
 {
     bool all = to - from > 1;
-    const struct bin_layout *layout = all ? r->layouts[row] : run_layout(r, from, row);
+    size_t size = bin_layout_size(all ? r->layouts[row] : run_layout(r, from, row));
     const uint64_t *own = all ? r->counts[row] : r->candidates[from].counts[row];
-    size_t size = bin_layout_size(layout) * sizeof *counts;
-    if (own) {
-        memcpy(counts, own, size);
-        return;
-    }
-    memset(counts, 0, size);
-    for (size_t c = from; c < to && r->shared_counts; c++)
-        joint_counts_add(r->shared_counts, row, c, counts);
+    if (own)
+        bin_counts_cumulate(size, own, below);
+    else if (r->shared_counts)
+        joint_counts_cumulate(r->shared_counts, row, from, to, below);
+    else /* nothing was counted */
+        memset(below, 0, (size + 1) * sizeof *below);
 }
 
 double run_nearest(const struct run_outcome *r, size_t observation)

@@ -393,16 +393,15 @@ bool bin_counts_make(const struct bin_layout *l, uint64_t **counts)
     return !l || *counts;
 }
 
-void bin_counts_cumulate(const struct bin_layout *l, uint64_t *counts)
+void bin_counts_cumulate(size_t size, const uint64_t *counts, uint64_t *below)
 {
     uint64_t sum = 0;
-    size_t size = bin_layout_size(l);
     for (size_t b = 0; b < size; b++) {
         uint64_t count = counts[b];
-        counts[b] = sum;
+        below[b] = sum;
         sum += count;
     }
-    counts[size] = sum;
+    below[size] = sum;
 }
 
 void bin_layout_cumulate(const struct bin_layout *l, uint32_t *below)

@@ -57,9 +57,8 @@ void bin_counters_drain(const struct bin_layout *l, size_t n, struct bin_counter
 int bin_counter_shift(uint64_t samples);
 /* Counts of a layout's bins, all 0; none where there is no layout. False when out of memory. */
 bool bin_counts_make(const struct bin_layout *l, uint64_t **counts);
-/* counts[b] becomes what lies in the bins before b, for b up to the number of bins: one more entry
- * than there are counts. */
-void bin_counts_cumulate(const struct bin_layout *l, uint64_t *counts);
+/* below[b] = what lies in the bins before b, for b = 0 .. size; may be the same array. */
+void bin_counts_cumulate(size_t size, const uint64_t *counts, uint64_t *below);
 /* The same of the pilot's values. */
 void bin_layout_cumulate(const struct bin_layout *l, uint32_t *below);
 /* Those of `rows` rows and their list, each of which may be NULL. */

@@ -63,7 +63,33 @@ static bool describe_rows(struct packspan_results *r, size_t group, struct resul
     return true;
 }
 
-/* All rows, by several threads, of which each holds the counts of one row at a time. */
+static int compare_set_rows(const void *set_row, const void *row)
+{
+    size_t a = *(const size_t *)set_row, b = ((const struct result_row *)row)->set_row;
+    return (a > b) - (a < b);
+}
+
+/* NULL where the group does not know it. */
+static struct result_row *row_of(const struct packspan_results *r, const struct result_group *g,
+                                 size_t set_row)
+{
+    return bsearch(&set_row, r->rows + g->first_row, g->row_count, sizeof *r->rows,
+                   compare_set_rows);
+}
+
+/* A quantity under all groups, whose counts lie together. */
+static bool work_out_set_row(struct packspan_results *r, enum row_detail detail, size_t set_row,
+                             struct row_room *room)
+{
+    bool done = true;
+    for (size_t i = 0; i < r->group_count && done; i++) {
+        struct result_row *row = row_of(r, &r->groups[i], set_row);
+        done = !row || row_work_out(&r->outcome, detail, room, row);
+    }
+    return done;
+}
+
+/* By several threads, of which each holds the counts of one row at a time. */
 static bool work_out_rows(struct packspan_results *r, enum row_detail detail)
 {
     const struct run_outcome *o = &r->outcome;
@@ -73,8 +99,8 @@ static bool work_out_rows(struct packspan_results *r, enum row_detail detail)
         struct row_room room;
         bool done = row_room_open(o, &room);
 #pragma omp for schedule(dynamic)
-        for (size_t k = 0; k < r->row_count; k++)
-            done = done && row_work_out(o, detail, &room, &r->rows[k]);
+        for (size_t k = 0; k < o->set->row_count; k++)
+            done = done && work_out_set_row(r, detail, k, &room);
         row_room_close(&room);
         if (!done) {
 #pragma omp atomic write

@@ -285,8 +285,7 @@ static struct distribution cumulate(const struct run_outcome *outcome, const str
                                     struct row_room *room)
 {
     struct distribution d = row->distribution;
-    run_counts(outcome, row->set_row, row->from, row->to, room->below);
-    bin_counts_cumulate(d.layout, room->below);
+    run_cumulate(outcome, row->set_row, row->from, row->to, room->below);
     if (room->layout != d.layout)
         bin_layout_cumulate(d.layout, room->pilot_below);
     room->layout = d.layout;

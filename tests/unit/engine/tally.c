@@ -165,8 +165,7 @@ static void tally_column(struct column *c)
     size_t bins = bin_layout_size(c->layout);
     c->below = allocate(bins + 1, sizeof *c->below);
     c->pilot_below = allocate(bins + 1, sizeof *c->pilot_below);
-    memcpy(c->below, c->counts, bins * sizeof *c->below);
-    bin_counts_cumulate(c->layout, c->below);
+    bin_counts_cumulate(bins, c->counts, c->below);
     bin_layout_cumulate(c->layout, c->pilot_below);
     c->d.layout = c->layout;
     c->d.below = c->below;

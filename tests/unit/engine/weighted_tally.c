@@ -75,8 +75,7 @@ static uint64_t *cumulated(const struct bin_layout *l, const uint64_t *counts)
 {
     size_t bins = bin_layout_size(l);
     uint64_t *below = allocate(bins + 1, sizeof *below);
-    memcpy(below, counts, bins * sizeof *below);
-    bin_counts_cumulate(l, below);
+    bin_counts_cumulate(bins, counts, below);
     return below;
 }
 
