@@ -29,9 +29,4 @@ bool row_work_out(const struct run_outcome *outcome, enum row_detail detail, str
 /* SI, any p in [0, 1]; NaN when out of memory. */
 double row_percentile(const struct run_outcome *outcome, const struct result_row *row, double p);
 
-static inline double from_si(double si, struct unit_factor to_si)
-{
-    return (si - to_si.offset) / to_si.scale;
-}
-
 #endif
