@@ -16,6 +16,9 @@ const struct setting_info setting_infos[SETTING_COUNT] = {
     [SETTING_STABLE] =
         {"stable", "DIGITS", "0 to 4, a whole number",
          "stop as soon as results are stable to so many digits of their sd; 0 draws all"},
+    [SETTING_PILOT] = {"pilot", "N", "0 to 1e12, a whole number",
+                       "how many first samples at least tell, with evidence, how heavy samples "
+                       "can be; 0 goes on until enough of them count"},
     [SETTING_SEQUENCE] = {"sequence", "NAME", "pcg or sobol",
                           "pseudo-random numbers or scrambled Sobol' points"},
     [SETTING_SEED] = {"seed", "N", "0 to 18446744073709551615, a whole number",
@@ -46,6 +49,7 @@ static const struct place places[SETTING_COUNT] = {
     [SETTING_SAMPLES] = {KIND_WHOLE, FIELD(samples), 100, 1000000000000, {0}},
     [SETTING_EFFECTIVE] = {KIND_WHOLE, FIELD(effective), 0, 1000000000, {0}},
     [SETTING_STABLE] = {KIND_WHOLE, FIELD(stable), 0, 4, {0}},
+    [SETTING_PILOT] = {KIND_WHOLE, FIELD(pilot), 0, 1000000000000, {0}},
     [SETTING_SEQUENCE] = {KIND_CHOICE, FIELD(sobol), 0, 0, {"pcg", "sobol"}},
     [SETTING_SEED] = {KIND_WHOLE, FIELD(seed), 0, UINT64_MAX, {0}},
     [SETTING_THREADS] = {KIND_WHOLE, FIELD(threads), 0, 1024, {0}},

@@ -12,6 +12,7 @@ enum setting_id {
     SETTING_SAMPLES,
     SETTING_EFFECTIVE,
     SETTING_STABLE,
+    SETTING_PILOT,
     SETTING_SEQUENCE,
     SETTING_SEED,
     SETTING_THREADS,
@@ -27,6 +28,7 @@ struct settings {
     bool samples_given; /* not the default */
     uint64_t effective; /* [0, 1e9], default 0: stop when that many effective samples are there */
     unsigned stable;    /* [0, 4], default 0: digits, JCGM 101 7.9 */
+    uint64_t pilot;     /* [0, 1e12], default 0: samples of the pilot at least */
     bool sobol;         /* sequence: "pcg" (default) or "sobol" */
     uint64_t seed;      /* [0, 2^64 - 1], default 1 */
     unsigned threads;   /* [0, 1024], 0 (default): one for each processor */

@@ -14,7 +14,7 @@ static void defaults_are_as_documented(void **state)
         {SETTING_SAMPLES, "1000000"}, {SETTING_EFFECTIVE, "0"}, {SETTING_SEED, "1"},
         {SETTING_THREADS, "0"},       {SETTING_KEEP, "0"},      {SETTING_QUIET, "no"},
         {SETTING_UNITS, "metric"},    {SETTING_OUT, ""},        {SETTING_STABLE, "0"},
-        {SETTING_SEQUENCE, "pcg"},
+        {SETTING_SEQUENCE, "pcg"},    {SETTING_PILOT, "0"},
     };
     assert_int_equal(sizeof rows / sizeof rows[0], SETTING_COUNT);
     struct settings s;
@@ -33,6 +33,7 @@ static void defaults_are_as_documented(void **state)
     assert_int_equal(s.seed, 1);
     assert_int_equal(s.threads, 0);
     assert_int_equal(s.keep, 0);
+    assert_int_equal(s.pilot, 0);
     assert_false(s.us_units);
     assert_false(s.quiet);
     assert_string_equal(s.out, "");
