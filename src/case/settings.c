@@ -16,9 +16,9 @@ const struct setting_info setting_infos[SETTING_COUNT] = {
     [SETTING_STABLE] =
         {"stable", "DIGITS", "0 to 4, a whole number",
          "stop as soon as results are stable to so many digits of their sd; 0 draws all"},
-    [SETTING_PILOT] = {"pilot", "N", "0 to 1e12, a whole number",
-                       "how many first samples at least tell, with evidence, how heavy samples "
-                       "can be; 0 goes on until enough of them count"},
+    [SETTING_PILOT] =
+        {"pilot", "N", "0 to 1e12, a whole number",
+         "with evidence, how many first samples at least set the scale of the weights"},
     [SETTING_SEQUENCE] = {"sequence", "NAME", "pcg or sobol",
                           "pseudo-random numbers or scrambled Sobol' points"},
     [SETTING_SEED] = {"seed", "N", "0 to 18446744073709551615, a whole number",

@@ -22,6 +22,7 @@ void block_part_merge(const struct plan_set *set, struct block_part *into,
     if (!set->weighted)
         return;
     weight_sums_merge(&into->weights, &part->weights);
+    into->heaviest = fmax(into->heaviest, part->heaviest);
     evidence_sums_merge(into->observations, part->observations, set->source->observation_count,
                         &into->evidence, &part->evidence);
 }
@@ -35,6 +36,7 @@ static void copy_part(const struct plan_set *set, struct block_part *into,
     memcpy(into->observations, part->observations, observations * sizeof *part->observations);
     into->weight_units = part->weight_units;
     into->weights = part->weights;
+    into->heaviest = part->heaviest;
     into->evidence = part->evidence;
 }
 

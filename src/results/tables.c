@@ -116,10 +116,10 @@ static void write_claims(FILE *f, const struct packspan_results *r)
     }
 }
 
-/* A number that may be missing. */
+/* A number that may be missing, or that constants which contradict one another make infinite. */
 static void put_known_number(FILE *f, double value)
 {
-    if (isnan(value))
+    if (!isfinite(value))
         fputc(',', f);
     else
         put_number(f, value);
@@ -170,7 +170,7 @@ static void write_agreement(FILE *f, const struct packspan_results *r, size_t i,
     put_number(f, packspan_consensus_number(r, i, sd));
     for (int s = 2; s < ROUTE_COLUMNS + 2; s++)
         fputc(',', f);
-    put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED));
+    put_known_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED));
     put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM));
     put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_PROBABILITY));
     fprintf(f, ",%s\n", verdict);
