@@ -17,10 +17,16 @@ enum setting_id {
     SETTING_SEED,
     SETTING_THREADS,
     SETTING_KEEP,
+    SETTING_PART,
     SETTING_UNITS,
     SETTING_QUIET,
     SETTING_OUT,
     SETTING_COUNT
+};
+
+/* Share K of N, 1 <= K <= N <= 1e6; N = 0: everything. */
+struct part_of {
+    uint64_t part, parts;
 };
 
 struct settings {
@@ -33,6 +39,7 @@ struct settings {
     uint64_t seed;      /* [0, 2^64 - 1], default 1 */
     unsigned threads;   /* [0, 1024], 0 (default): one for each processor */
     uint64_t keep;      /* [0, 1e7], default 0: joint samples written to samples.csv */
+    struct part_of part; /* default: the whole */
     bool us_units;      /* units: "metric" (default) or "us", for the screen */
     bool quiet;         /* "yes" or "no" (default) */
     char out[4096];     /* folder of the result tables; "" (default): results/NAME-OF-CASE */
