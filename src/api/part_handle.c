@@ -180,7 +180,7 @@ static bool take_settings(packspan_case *c, const struct header *h)
 {
     static const char *const names[] = {"seed", "samples",   "sequence", "pilot",
                                         "keep", "effective", "stable"};
-    bool taken = packspan_case_set(c, "part", "") == PACKSPAN_OK;
+    bool taken = packspan_case_set(c, "part", "all") == PACKSPAN_OK;
     for (size_t i = 0; i < sizeof names / sizeof names[0] && taken; i++) {
         const char *value = header_value(h, names[i]);
         taken = value && packspan_case_set(c, names[i], value) == PACKSPAN_OK;

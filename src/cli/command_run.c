@@ -83,7 +83,7 @@ int command_run(const struct options *options)
     choose_folder(c, folder, sizeof folder);
     bool quiet = strcmp(packspan_case_setting(c, "quiet"), "yes") == 0;
     status = prepare_folder("run", folder);
-    if (status == EXIT_DONE && *packspan_case_setting(c, "part"))
+    if (status == EXIT_DONE && strcmp(packspan_case_setting(c, "part"), "all") != 0)
         status = run_part(c, folder, quiet);
     else if (status == EXIT_DONE)
         status = run_and_write(c, folder, quiet);
