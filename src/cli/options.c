@@ -203,14 +203,14 @@ void apply_settings(const struct options *options, packspan_case *c)
         packspan_case_set(c, options->settings[i].name, options->settings[i].value);
 }
 
-int prepare_folder(const char *command, const char *folder)
+int prepare_folder(const char *command, const char *how, const char *folder)
 {
     packspan_status status = packspan_folder_prepare(folder);
     if (status == PACKSPAN_USAGE)
         fprintf(stderr,
                 "packspan %s: %s holds a case, whose claims.csv the results would replace; choose "
-                "another folder\n",
-                command, folder);
+                "another folder%s\n",
+                command, folder, how);
     else if (status != PACKSPAN_OK)
         fprintf(stderr, "packspan %s: cannot write into %s: %s\n", command, folder,
                 strerror(errno));

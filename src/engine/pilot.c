@@ -11,7 +11,10 @@
 
 /* Samples lighter than exp(-16), about 1e-7, of the heaviest say nothing about where bins go. */
 #define LIGHTEST_LOG (-16.0)
-enum { ENTRIES_MIN = 64 }; /* fewer entries that carry weight: go on drawing */
+enum {
+    ENTRIES_MIN = 64,     /* fewer entries that carry weight: go on drawing */
+    ENTRIES_ENOUGH = 8192 /* of a candidate: with weights the pilot is no part of what is counted */
+};
 /* By its best likelihood a candidate's reference is not further than this below that of all, so
  * that weights relative to it can be trusted to be finite. */
 #define REFERENCE_LOG_MIN (-300.0)
@@ -19,7 +22,7 @@ enum { ENTRIES_MIN = 64 }; /* fewer entries that carry weight: go on drawing */
 struct pilot {
     double *values; /* [row][PILOT_SAMPLES]; NaN where a candidate does not know the row */
     double log_weights[PILOT_SAMPLES]; /* prior included */
-    size_t entries;
+    size_t entries, room;
     double best;
 };
 
@@ -70,7 +73,7 @@ static void take_block(struct pilot *p, const struct plan_set *set, size_t candi
     if (p->best > best)
         drop_light(p, set);
     size_t picked[BLOCK_SAMPLES], count = 0;
-    for (size_t i = 0; i < valid && p->entries + count < PILOT_SAMPLES; i++)
+    for (size_t i = 0; i < valid && p->entries + count < p->room; i++)
         if (log_weights[i] >= p->best + LIGHTEST_LOG && isfinite(log_weights[i]))
             picked[count++] = i;
     store(p, set, candidate, columns, count, picked, log_weights);
@@ -85,7 +88,7 @@ struct span {
 static bool is_enough(const struct pilot *p, bool alone, uint64_t drawn, uint64_t requested)
 {
     uint64_t limit = requested / 8 > PILOT_SAMPLES ? requested / 8 : PILOT_SAMPLES;
-    return p->entries >= PILOT_SAMPLES - PILOT_SAMPLES / 16 ||
+    return p->entries >= p->room - p->room / 16 ||
            (drawn >= limit && (alone || p->entries >= ENTRIES_MIN));
 }
 
@@ -94,10 +97,10 @@ static bool is_enough(const struct pilot *p, bool alone, uint64_t drawn, uint64_
 static size_t next_samples(const struct pilot *p, size_t candidates, uint64_t drawn,
                            uint64_t requested)
 {
-    uint64_t room = (PILOT_SAMPLES - p->entries) / candidates;
+    uint64_t room = (p->room - p->entries) / candidates;
     uint64_t block = BLOCK_SAMPLES - drawn % BLOCK_SAMPLES;
     if (room == 0)
-        room = PILOT_SAMPLES / candidates + 1;
+        room = p->room / candidates + 1;
     uint64_t n = room < block ? room : block;
     return (size_t)(requested - drawn < n ? requested - drawn : n);
 }
@@ -125,6 +128,9 @@ static uint64_t draw(struct pilot *p, const struct plan_set *set, struct sampler
     uint64_t drawn = 0;
     size_t candidates = span.to - span.from;
     bool alone = candidates < set->count;
+    p->room = PILOT_SAMPLES;
+    if (set->weighted && ENTRIES_ENOUGH * candidates < PILOT_SAMPLES)
+        p->room = ENTRIES_ENOUGH * candidates;
     p->entries = 0;
     p->best = (double)-INFINITY;
     while (drawn < requested && goes_on(watch, drawn, requested)) {
