@@ -4,7 +4,7 @@ import itertools
 
 from programs import CYCLES, items_of, rows_of
 
-BLOCK = 512  # samples whose ranges decide which steps are certain, src/model/block.h
+BLOCK = 1024  # samples whose ranges decide which steps are certain, src/model/block.h
 COUNTER = "steps_evaluated_per_sample"  # of run.csv, once packspan counts them
 MPH, KMH = 1609.344 / 3600, 1 / 3.6
 

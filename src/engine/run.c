@@ -577,6 +577,7 @@ static void gather_worker(const struct plan_set *set, size_t c, const struct can
         o->invalid_by_node[k] += t->invalid_by_node[k];
     for (size_t k = 0; k < set->source->claim_count; k++)
         claim_count_add(&o->claims[k], &t->claims[k]);
+    o->steps += sampler_evaluated(t->sampler) - t->piloted_steps;
 }
 
 /* Whole numbers, so the order of adding them does not matter. */

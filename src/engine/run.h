@@ -41,6 +41,7 @@ struct route_moments {
 /* What was found under one candidate. */
 struct candidate_outcome {
     uint64_t samples, invalid;
+    uint64_t steps;              /* how often a step of a speed trace was evaluated for a sample */
     struct bin_layout **layouts; /* [rows]: its own, NULL where it has none; see run_layout() */
     uint64_t **counts;           /* [rows]: in the bins of run_layout(); see run_cumulate() */
     struct moments *moments;     /* [rows]: SI */

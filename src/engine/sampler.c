@@ -20,6 +20,7 @@ struct sampler {
     double *space;
     double **columns;       /* [node_count] */
     double **input_columns; /* [input_count], as the case's inputs */
+    uint64_t evaluated;
 };
 
 static void open_stream(const struct case_data *c, const struct dimensions *dimensions,
@@ -91,7 +92,7 @@ static void average(const struct sampler *s, const struct plan_node *node, size_
         x[i] /= (double)node->arg_count;
 }
 
-static void relate(const struct sampler *s, const struct plan_node *node, size_t n, double *x)
+static void relate(struct sampler *s, const struct plan_node *node, size_t n, double *x)
 {
     const struct plan *p = s->plan;
     const double *in[2 * RELATION_NEEDS_MAX];
@@ -105,6 +106,7 @@ static void relate(const struct sampler *s, const struct plan_node *node, size_t
         .city = &p->traces[0],
         .highway = &p->traces[1],
         .trip = on_cycle ? &p->traces[p->source->trips[node->trip].cycle] : NULL,
+        .evaluated = &s->evaluated,
     };
     node->relation->work(&call);
 }
@@ -180,6 +182,11 @@ void sampler_free(struct sampler *s)
 const double *const *sampler_columns(const struct sampler *s)
 {
     return (const double *const *)s->columns;
+}
+
+uint64_t sampler_evaluated(const struct sampler *s)
+{
+    return s->evaluated;
 }
 
 /* An exponent of all ones, shifted to the top, is carried into the sign by one more. */

@@ -25,5 +25,7 @@ size_t sampler_keep(struct sampler *s, bool alone, size_t n, const uint64_t *dro
 void sampler_blank(struct sampler *s, size_t n);
 /* [node]: the columns, SI. */
 const double *const *sampler_columns(const struct sampler *s);
+/* How often a step of a speed trace was evaluated for a sample so far. */
+uint64_t sampler_evaluated(const struct sampler *s);
 
 #endif

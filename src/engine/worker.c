@@ -111,6 +111,8 @@ packspan_status worker_open_counts(struct worker *w)
 {
     const struct plan_set *set = w->set;
     packspan_status status = set->weighted ? open_joint(w) : PACKSPAN_OK;
+    for (size_t c = 0; c < set->count; c++)
+        w->candidates[c].piloted_steps = sampler_evaluated(w->samplers[c]);
     for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK; r++) {
         const struct bin_layout *layout = w->out->layouts[r];
         bool made = true;

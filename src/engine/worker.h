@@ -34,6 +34,7 @@ struct candidate_tally {
     uint64_t **counts; /* [rows]: weights in bins of its own */
     uint64_t *outside; /* [rows] */
     uint64_t *invalid_by_node;
+    uint64_t piloted_steps; /* that were evaluated for the pilot */
     struct claim_count *claims;
 };
 

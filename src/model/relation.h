@@ -4,6 +4,7 @@
 #define PACKSPAN_MODEL_RELATION_H
 
 #include <stddef.h>
+#include <stdint.h>
 
 #include "model/quantity.h"
 #include "model/trace.h"
@@ -18,6 +19,7 @@ struct relation_call {
     double *out; /* overlaps no input */
     const struct trace *city, *highway;
     const struct trace *trip; /* NULL for a steady trip and outside trips */
+    uint64_t *evaluated;      /* how often a step of a trace was evaluated for a sample is added */
 };
 
 typedef void relation_work(const struct relation_call *call);

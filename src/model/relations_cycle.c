@@ -13,8 +13,7 @@ struct wheel_columns {
     struct wheel_load load;
 };
 
-HOT_LOOP HOT_LOOP static void fill_wheel_columns(const struct relation_call *call,
-                                                 struct wheel_columns *w)
+HOT_LOOP static void fill_wheel_columns(const struct relation_call *call, struct wheel_columns *w)
 {
     for (size_t i = 0; i < call->n; i++) {
         double factor = call->in[3][i];
@@ -30,7 +29,7 @@ static void traction(const struct relation_call *call, const struct trace *t)
 {
     struct wheel_columns w;
     fill_wheel_columns(call, &w);
-    trace_traction(t, call->n, &w.load, call->out, NULL);
+    *call->evaluated += trace_traction(t, call->n, &w.load, call->out, NULL);
 }
 
 static void city_traction(const struct relation_call *call)

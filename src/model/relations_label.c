@@ -81,7 +81,7 @@ HOT_LOOP static void find_tangent(const struct trace *t, const struct relation_c
         scaled_c[i] = c[i] * factor[i];
     }
     struct wheel_load load = {scaled_a, scaled_b, scaled_c, mass, NULL};
-    trace_traction(t, call->n, &load, traction, road);
+    *call->evaluated += trace_traction(t, call->n, &load, traction, road);
     for (size_t i = 0; i < call->n; i++) {
         double per_factor = road[i] / factor[i];
         double inertia = traction[i] - road[i];

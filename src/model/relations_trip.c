@@ -64,7 +64,7 @@ HOT_LOOP static void cycle_trip_consumption(const struct relation_call *call)
     for (size_t i = 0; i < call->n; i++)
         road.mass[i] *= rotating[i];
     struct wheel_load load = {road.a, road.b, road.c, road.mass, road.headwind};
-    trace_traction(call->trip, call->n, &load, traction, NULL);
+    *call->evaluated += trace_traction(call->trip, call->n, &load, traction, NULL);
     trace_net_work(call->trip, call->n, &load, net);
     for (size_t i = 0; i < call->n; i++)
         braking[i] = traction[i] > net[i] ? traction[i] - net[i] : 0.0;

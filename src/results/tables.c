@@ -441,6 +441,15 @@ static packspan_status put_checksums(FILE *f, const struct packspan_results *r, 
     return status;
 }
 
+/* Of speed traces, under all candidates. */
+static double steps_per_sample(const struct run_outcome *o)
+{
+    double steps = 0.0;
+    for (size_t c = 0; c < o->set->count; c++)
+        steps += (double)o->candidates[c].steps;
+    return steps / (double)o->drawn;
+}
+
 static void put_run_items(FILE *f, const struct packspan_results *r)
 {
     const struct run_outcome *o = &r->outcome;
@@ -464,6 +473,7 @@ static void put_run_items(FILE *f, const struct packspan_results *r)
         put_item_count(f, "threads", o->threads);
     put_item_number(f, "seconds", o->seconds);
     put_item_number(f, "rate", (double)o->drawn / o->seconds);
+    put_item_number(f, "steps_evaluated_per_sample", steps_per_sample(o));
     put_item(f, "percentile_errors", s->sobol ? "independent scramblings" : "order statistics");
     if (s->stable > 0) {
         put_item_count(f, "stable", s->stable);

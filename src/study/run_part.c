@@ -232,6 +232,7 @@ static void candidate(struct exchange *x, struct run_outcome *o, size_t c)
     const struct plan_set *set = o->set;
     struct candidate_outcome *found = &o->candidates[c];
     whole(x, &found->invalid);
+    whole(x, &found->steps);
     wholes(x, set->row_count, found->outside);
     wholes(x, set->plans[c].node_count, found->invalid_by_node);
     claims(x, set->source->claim_count, found->claims);

@@ -39,8 +39,13 @@ static void load_trace(const char *name, struct trace *t)
 static double evaluate(enum quantity_id id, const struct traces *t, const double *const *in)
 {
     double out = NAN;
-    struct relation_call call = {
-        .n = 1, .in = in, .out = &out, .city = &t->city, .highway = &t->highway};
+    uint64_t evaluated = 0;
+    struct relation_call call = {.n = 1,
+                                 .in = in,
+                                 .out = &out,
+                                 .city = &t->city,
+                                 .highway = &t->highway,
+                                 .evaluated = &evaluated};
     relation_find(id, 0)->work(&call);
     return out;
 }
