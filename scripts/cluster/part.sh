@@ -1,0 +1,37 @@
+#!/bin/bash
+# The job of one part: part.sh SCRIPTS OUT. (Slurm runs a copy, which stands in no useful folder.)
+. "$1/common.sh"
+open_record "$2"
+k=$SLURM_ARRAY_TASK_ID
+
+wait_for() { # PROCESS: a trapped signal ends a wait early
+    wait "$1"
+    status=$?
+    while kill -0 "$1" 2>/dev/null; do
+        wait "$1"
+        status=$?
+    done
+}
+
+# Slurm ends a job with SIGTERM to all of its processes, so packspan has it already, and a second
+# one would cut its last journal entry short. What comes after that is for others to say.
+ended_from_outside=no
+trap 'ended_from_outside=yes' TERM
+trap 'kill -TERM $packspan' USR1 # time is nearly up
+
+size=$(journal_size "$k")
+note "part_$k" start "$size"
+"${command[@]}" --part "$k/$parts" &
+packspan=$!
+wait_for $packspan
+note "part_$k" end "$status"
+
+[ ! -e "$(part_file "$k")" ] || exit 0
+case $status in 64 | 65 | 66) exit "$status" ;; esac # would be the same again
+[ $ended_from_outside = no ] || exit "$status"
+IFS=, read -r _ _ _ vain _ < <(past <"$record/part_$k.csv")
+if [ "$(journal_size "$k")" -gt "$size" ] || [ "$vain" -lt "$attempts" ]; then
+    # By the name of the array: the number of its last task alone would stand for all of it.
+    scontrol requeue "${SLURM_ARRAY_JOB_ID}_$k"
+fi
+exit "$status"
