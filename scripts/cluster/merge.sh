@@ -1,6 +1,7 @@
 #!/bin/bash
 # The job that merges: merge.sh SCRIPTS OUT. Parts that are still missing it submits once more,
 # with another such job after them.
+# shellcheck source-path=SCRIPTDIR source=common.sh
 . "$1/common.sh"
 open_record "$2"
 survey=$(survey) || exit

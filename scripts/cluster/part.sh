@@ -1,5 +1,6 @@
 #!/bin/bash
 # The job of one part: part.sh SCRIPTS OUT. (Slurm runs a copy, which stands in no useful folder.)
+# shellcheck source-path=SCRIPTDIR source=common.sh
 . "$1/common.sh"
 open_record "$2"
 k=$SLURM_ARRAY_TASK_ID
@@ -15,15 +16,15 @@ wait_for() { # PROCESS: a trapped signal ends a wait early
 
 # Slurm ends a job with SIGTERM to all of its processes, so packspan has it already, and a second
 # one would cut its last journal entry short. What comes after that is for others to say.
-ended_from_outside=no
+ended_from_outside=no packspan=
 trap 'ended_from_outside=yes' TERM
-trap 'kill -TERM $packspan' USR1 # time is nearly up
+trap '[ -z "$packspan" ] || kill -TERM "$packspan"' USR1 # time is nearly up
 
 size=$(journal_size "$k")
 note "part_$k" start "$size"
 "${command[@]}" --part "$k/$parts" &
 packspan=$!
-wait_for $packspan
+wait_for "$packspan"
 note "part_$k" end "$status"
 
 [ ! -e "$(part_file "$k")" ] || exit 0
