@@ -26,15 +26,15 @@ need_slurm() {
 open_record() { # OUT
     out=$(cd "$1" 2>/dev/null && pwd) || stop 66 "no such folder: $1"
     record=$out/cluster
-    [ -r "$record/jobs.csv" ] || stop 66 "nothing was submitted into $out"
+    [ -e "$record/terms" ] || stop 66 "nothing was submitted into $out"
     mapfile -t command <"$record/command"
     mapfile -t options <"$record/sbatch"
     # shellcheck disable=SC2034
     read -r parts at_once attempts <"$record/terms" || stop 74 "cannot read $record/terms"
 }
 
-part_file() { # K
-    echo "$out/part_$1_of_$parts.part"
+call() { # SCRIPT: the words that call it for this OUT
+    printf '%q %q' "$scripts/$1" "$out"
 }
 
 journal_size() { # K
@@ -62,16 +62,17 @@ past() {
 # then: merge, its state, its job, and the array jobs that have not ended (:JOB...).
 survey() {
     local jobs queue merge k
-    jobs=$(cut -d, -f4,5 "$record/jobs.csv" | tr '\n' , | tr -s ,)
+    jobs=$(cut -d, -f4,5 "$record/jobs.csv" 2>/dev/null | tr '\n' , | tr -s ,)
+    [ -n "$jobs" ] || stop 66 "nothing was submitted into $out"
     merge=$(tail -n 1 "$record/jobs.csv" | cut -d, -f5)
     # There are always two jobs or more: asked for one only, squeue would fail if it has forgotten it.
     queue=$(squeue --noheader --array --jobs="${jobs%,}" --format='queue,%F,%K,%T,%R') ||
         stop 69 "squeue does not answer, so nobody can tell what is lost"
     {
         for ((k = 1; k <= parts; k++)); do
-            [ ! -e "$(part_file $k)" ] || echo "done,$k"
+            [ ! -e "$out/part_${k}_of_$parts.part" ] || echo "done,$k"
         done
-        cat "$record"/part_*.csv 2>/dev/null | past
+        (cd "$record" && cat part_*.csv 2>/dev/null) | past
         echo "$queue"
     } | awk -F, -v OFS=, -v parts="$parts" -v merge="$merge" -v now="$(date +%s)" '
         function stage(state) {

@@ -19,13 +19,14 @@ while IFS=, read -r k state _ vain _ status _; do
 done <<<"$survey"
 
 if [ ${#missing[@]} -eq 0 ]; then
+    cd "$out" || exit 74 # short names, as all of them are on one command line
     files=()
-    for ((k = 1; k <= parts; k++)); do files+=("$(part_file $k)"); done
+    for ((k = 1; k <= parts; k++)); do files+=("part_${k}_of_$parts.part"); done
     "${command[0]}" merge "$out" "${files[@]}"
     status=$?
     note merge end $status
     exit $status
 fi
 echo "Not there yet: parts ${missing[*]}"
-[ ${#lost[@]} -gt 0 ] || [ -n "$arrays" ] || stop 1 "no further attempt; see $scripts/state $out"
+[ ${#lost[@]} -gt 0 ] || [ -n "$arrays" ] || stop 1 "no further attempt; see $(call state)"
 submit_jobs merge.sh "$(IFS=,; echo "${lost[*]-}")" "$arrays"

@@ -27,7 +27,7 @@ packspan=$!
 wait_for "$packspan"
 note "part_$k" end "$status"
 
-[ ! -e "$(part_file "$k")" ] || exit 0
+[ ! -e "$out/part_${k}_of_$parts.part" ] || exit 0
 case $status in 64 | 65 | 66) exit "$status" ;; esac # would be the same again
 [ $ended_from_outside = no ] || exit "$status"
 IFS=, read -r _ _ _ vain _ < <(past <"$record/part_$k.csv")
