@@ -95,7 +95,7 @@ def without_times(path):
     """The lines of run.csv but those of time, and of how the work was shared out."""
     with open(path, encoding="utf-8") as file:
         return [line for line in file
-                if not line.startswith(("seconds,", "rate", "threads,"))]
+                if line.split(",")[0] not in ("seconds", "rate", "threads", "parts")]
 
 
 def check_same_tables(whole, merged):
@@ -205,4 +205,5 @@ def main():
             raise
 
 
-main()
+if __name__ == "__main__":
+    main()
