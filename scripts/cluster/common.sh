@@ -106,7 +106,7 @@ submit_jobs() { # BY PARTS AFTER
     [ "${command[1]}" != study ] || own+=(--signal=B:USR1@120)
     if [ -n "$2" ]; then
         array=$(sbatch "${common[@]}" "${own[@]}" --array="$which" "$scripts/part.sh" "$scripts" "$out") ||
-            stop 69 "Slurm did not take the parts"
+            stop 69 "Slurm did not take $parts parts"
         array=${array%%;*}
         after=$after:$array
     fi
