@@ -20,7 +20,9 @@ cells,new,cell_count,value,1,270,330,4,linear,invented
 energy,new,cell_energy,best,Wh,215,225,8,linear,invented
 """
 STUDY_OPTIONS = ["--samples", "400000"]
-RUN_OPTIONS = ["--samples", "12000000", "--seed", "7"]
+RUN_OPTIONS = ["--samples", "8000000", "--seed", "7"]
+RECORDS = ("run.csv", "study_run.csv")
+SHARING = ("seconds", "rate", "threads", "parts", "points_worked_out_last")
 
 
 class Submission:
@@ -71,13 +73,16 @@ class Submission:
                 return number
         return None
 
-    def kill(self, part):
-        number = wait_until(f"part {part} runs", lambda: self.process(part))
-        os.kill(number, signal.SIGKILL)
+    def signal(self, part, number):
+        os.kill(wait_until(f"part {part} runs", lambda: self.process(part)), number)
 
-    def journal_size(self, part, parts):
+    def stop_half_way(self, part, parts):
+        """Stops the process of a part when its journal has grown, so that no part can be too fast."""
         path = os.path.join(self.out, f"part_{part}_of_{parts}.journal")
-        return os.path.getsize(path) if os.path.exists(path) else 0
+        begun = wait_until("the journal has begun",
+                           lambda: os.path.exists(path) and os.path.getsize(path))
+        wait_until("it grows", lambda: os.path.getsize(path) > begun, pause=0.01)
+        self.signal(part, signal.SIGSTOP)
 
     def history(self, part):
         path = os.path.join(self.out, "cluster", f"part_{part}.csv")
@@ -92,19 +97,18 @@ class Submission:
 
 
 def without_times(path):
-    """The lines of run.csv but those of time, and of how the work was shared out."""
+    """The lines of a run's record but those of time, and of how the work was shared out."""
     with open(path, encoding="utf-8") as file:
-        return [line for line in file
-                if line.split(",")[0] not in ("seconds", "rate", "threads", "parts")]
+        return [line for line in file if line.split(",")[0] not in SHARING]
 
 
 def check_same_tables(whole, merged):
     names = sorted(name for name in os.listdir(whole) if name.endswith(".csv"))
-    assert names and any(name != "run.csv" for name in names), names
+    assert set(names) - set(RECORDS), names
     for name in names:
         one, two = os.path.join(whole, name), os.path.join(merged, name)
         assert os.path.exists(two), f"not merged: {name}"
-        if name == "run.csv":
+        if name in RECORDS:
             assert without_times(one) == without_times(two), name
         else:
             assert filecmp.cmp(one, two, shallow=False), f"{name} is not that of the whole"
@@ -116,12 +120,12 @@ def lose_parts_of_a_study(study, case):
                            *STUDY_OPTIONS, "--", "--comment=a study")
     assert study.jobs()[0]["array"] in printed, printed
     for part in (1, 2, 3):
-        begun = wait_until("the journal has begun", lambda p=part: study.journal_size(p, 4))
-        wait_until("it grows", lambda p=part, b=begun: study.journal_size(p, 4) > b)
+        study.stop_half_way(part, parts=4)
     states = {part: state for part, (state, _) in study.state()[0].items()}
     assert states == {1: "running", 2: "running", 3: "running", 4: "waiting"}, states
     study.cluster.run("scancel", "--batch", "--signal=USR1", study.task(1))
-    study.kill(2)
+    study.signal(1, signal.SIGCONT)
+    study.signal(2, signal.SIGKILL)
     study.cluster.run("scancel", "--signal=KILL", study.task(3))
     study.wait_for("part 3 is lost", lambda rows, text: rows[3][0] == "lost")
 
@@ -156,9 +160,9 @@ def wrong_case_then_again(study, case):
 def give_up_after_attempts(run, case):
     """A run whose part dies each time is not started for ever; asked for again, it ends well."""
     run.submit("run", case, "--parts", "2", "--attempts", "2", *RUN_OPTIONS)
-    run.kill(2)
+    run.signal(2, signal.SIGKILL)
     wait_until("it ended", lambda: [row for row in run.history(2) if row[1] == "end"])
-    run.kill(2)
+    run.signal(2, signal.SIGKILL)
     run.wait_for("given up", lambda rows, text: "No job is left" in text)
     rows, _ = run.state()
     assert rows == {1: ("done", 1), 2: ("lost", 2)}, rows
