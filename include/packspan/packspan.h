@@ -80,7 +80,8 @@ typedef enum packspan_origin {
     PACKSPAN_DEFAULT,    /* assumed; the text names the source */
     PACKSPAN_WORKED_OUT, /* the text is the formula */
     PACKSPAN_NOT_KNOWN,  /* the text says what is missing */
-    PACKSPAN_LINKED      /* given; the text says with what it is correlated, how far and where */
+    PACKSPAN_LINKED,     /* given; the text says with what it is correlated, how far and where */
+    PACKSPAN_CONSEQUENCE /* not known for want of what is PACKSPAN_NOT_KNOWN: the text names what */
 } packspan_origin;
 size_t packspan_case_value_count(const packspan_case *c);
 packspan_origin packspan_case_value(const packspan_case *c, size_t i, const char **vehicle,
@@ -156,9 +157,10 @@ void packspan_results_free(packspan_results *r); /* NULL is fine */
  * claims.csv the results would replace. On PACKSPAN_IO errno tells why. */
 packspan_status packspan_folder_prepare(const char *folder);
 
-/* Writes summary.csv, histogram.csv, claims.csv, routes.csv, run.csv and, with the setting keep,
- * samples.csv into `folder` (made if missing). A table is complete or not there at all; run.csv,
- * written last, and samples.csv of an earlier run are removed first. On PACKSPAN_IO, and on
+/* Writes summary.csv, histogram.csv, claims.csv, routes.csv and run.csv into `folder` (made if
+ * missing) and, with candidates, evidence or the setting keep, candidates.csv, evidence.csv and
+ * samples.csv. A table is complete or not there at all; an earlier run's run.csv, which is written
+ * last, and its tables that this run does not write are removed first. On PACKSPAN_IO, and on
  * PACKSPAN_USAGE as for packspan_folder_prepare(), packspan_results_failure() names the file and
  * the reason. */
 packspan_status packspan_results_write(packspan_results *r, const char *folder);
@@ -285,7 +287,8 @@ typedef enum packspan_consensus_route_value {
 } packspan_consensus_route_value;
 
 /* One for each vehicle with a route; with candidates those of the mixture come first. A number is
- * NaN when the routes' covariance is not usable. */
+ * NaN when the routes' covariance is not usable; those of the test, and the deviation of the only
+ * route that is used, also when there is nothing to compare it with. */
 size_t packspan_consensus_count(const packspan_results *r);
 const char *packspan_consensus_candidate(const packspan_results *r, size_t i);
 const char *packspan_consensus_vehicle(const packspan_results *r, size_t i);
@@ -293,12 +296,17 @@ double packspan_consensus_number(const packspan_results *r, size_t i,
                                  packspan_consensus_value value);
 /* True when the probability is at least 0.05 and no dependent route disagrees. */
 bool packspan_consensus_holds(const packspan_results *r, size_t i);
+/* "consistent", "inconsistent", "one route" (or others that depend entirely on it: nothing is
+ * tested) or "not tested" (the covariance is not usable). */
+const char *packspan_consensus_verdict(const packspan_results *r, size_t i);
 size_t packspan_consensus_route_count(const packspan_results *r, size_t i);
 const char *packspan_consensus_route(const packspan_results *r, size_t i, size_t k);
 double packspan_consensus_route_number(const packspan_results *r, size_t i, size_t k,
                                        packspan_consensus_route_value value);
 /* Deviates by more than twice the standard uncertainty of its deviation. */
 bool packspan_consensus_route_disagrees(const packspan_results *r, size_t i, size_t k);
+/* "consistent" with the others, "stands apart" when it disagrees, "one route" or "not tested". */
+const char *packspan_consensus_route_verdict(const packspan_results *r, size_t i, size_t k);
 /* True for a route that depends entirely on others, and is left out: *other is the main one. */
 bool packspan_consensus_route_rests_on(const packspan_results *r, size_t i, size_t k,
                                        size_t *other);

@@ -228,11 +228,17 @@ packspan_status file_read(const char *path, size_t limit, char **bytes, size_t *
     return PACKSPAN_OK;
 }
 
-packspan_status file_checksum(const char *path, char hex[65])
+packspan_status file_checksum(const char *path, char hex[CHECKSUM_SIZE])
 {
     char digits[SHA256_DIGEST_STRING_LENGTH];
     if (!SHA256File(path, digits))
         return failure(errno);
     memcpy(hex, digits, sizeof digits);
     return PACKSPAN_OK;
+}
+
+void bytes_checksum(const char *bytes, size_t length, char hex[CHECKSUM_SIZE])
+{
+    _Static_assert((int)SHA256_DIGEST_STRING_LENGTH == (int)CHECKSUM_SIZE, "room for the digits");
+    SHA256Data((const uint8_t *)bytes, length, hex);
 }

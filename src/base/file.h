@@ -5,6 +5,8 @@
 #include <packspan/packspan.h>
 #include <stdio.h>
 
+enum { CHECKSUM_SIZE = 65 };
+
 /* A table on its way to `path`: written to a temporary name in the same folder, flushed to disk
  * and renamed by file_commit(); file_abandon() removes the temporary. */
 struct file_draft {
@@ -27,6 +29,8 @@ packspan_status file_make_folder(const char *path);
 packspan_status file_read(const char *path, size_t limit, char **bytes, size_t *length);
 
 /* Lower-case hexadecimal SHA-256 (64 digits and '\0') as sha256sum prints it. */
-packspan_status file_checksum(const char *path, char hex[65]);
+packspan_status file_checksum(const char *path, char hex[CHECKSUM_SIZE]);
+/* The same of a file that is in memory. */
+void bytes_checksum(const char *bytes, size_t length, char hex[CHECKSUM_SIZE]);
 
 #endif

@@ -120,6 +120,7 @@ static void read_row(struct reading *r, const struct sheet *s, size_t row)
         .trip = TRIP_NONE, .file = r->c->candidates_file, .line = s->table.lines[row]};
     bool owned = read_vehicle(r, s, row, VEHICLE, true, &in.vehicle);
     in.quantity = read_input_quantity(s, row, QUANTITY);
+    owned = owned && check_owner(s, row, VEHICLE, &in);
     read_shape_row(r, s, row, &shape_columns, &in);
     warn_without_source(s, row, SOURCE);
     if (candidate && owned && in.quantity < QUANTITY_COUNT)

@@ -92,6 +92,8 @@ static void free_reading(struct reading *r)
         cycle_free(&r->own_cycles[i]);
     for (size_t i = 0; i < r->reading_count; i++)
         free(r->readings[i]);
+    name_index_free(&r->trip_names);
+    name_index_free(&r->claim_names);
     free(r->files);
     free(r->own_cycles);
     free(r->readings);
@@ -118,6 +120,7 @@ packspan_status case_data_read(const char *folder, struct case_data *out)
     else
         r.no_memory = true;
     problems_sort(&out->problems);
+    case_files_sort(&out->files);
     free_reading(&r);
     return outcome(&r);
 }
@@ -160,6 +163,7 @@ void case_data_free(struct case_data *c)
     for (size_t i = 0; i < c->link_count; i++)
         free(c->links[i].source);
     copula_close(&c->copula);
+    case_files_free(&c->files);
     for (size_t i = 0; i < c->cycle_count; i++)
         cycle_free(&c->cycles[i]);
     free(c->vehicles);

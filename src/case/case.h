@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "base/problems.h"
+#include "case/case_files.h"
 #include "case/settings.h"
 #include "case/units.h"
 #include "draw/copula.h"
@@ -40,7 +41,8 @@ struct input {
 /* A speed trace, SI. */
 struct cycle {
     char *name;
-    char *file; /* NULL for a cycle that ships with packspan */
+    char *file;                   /* NULL for a cycle that ships with packspan */
+    char checksum[CHECKSUM_SIZE]; /* of the file that was read */
     size_t points;
     double *time;  /* s, strictly increasing */
     double *speed; /* m/s, >= 0 */
@@ -91,6 +93,9 @@ struct observation {
     long line;
 };
 
+/* SI. Of an interval its middle, and the standard deviation of a uniform distribution over it. */
+void observation_reading(const struct observation *o, double *value, double *sd);
+
 /* One rival explanation of candidates.csv: its inputs replace those of the case, or add to them. */
 struct candidate {
     char *name;
@@ -119,6 +124,7 @@ struct case_data {
     struct copula copula; /* its members are indices into inputs */
     struct cycle *cycles; /* [0] is udds, [1] is hwfet, then every other one that a trip names */
     size_t cycle_count;
+    struct case_files files; /* everything above and the settings were read from these */
     struct settings settings;
     struct unit_system *units;
     struct problems problems; /* errors and warnings found while reading */

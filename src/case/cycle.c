@@ -1,5 +1,6 @@
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "base/text.h"
 #include "case/case.h"
@@ -130,6 +131,7 @@ packspan_status cycle_read(const char *path, const char *name, struct problems *
         status = PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK && problems->errors > errors)
         status = PACKSPAN_BAD_CASE;
+    memcpy(cycle.checksum, t.checksum, sizeof cycle.checksum);
     table_free(&t);
     if (status == PACKSPAN_OK)
         *out = cycle;

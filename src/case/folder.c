@@ -183,7 +183,8 @@ static void read_own_cycle(struct reading *r, const char *file)
     }
     struct cycle cycle = {.name = name};
     bool usable = check_cycle_name(r, path, name);
-    read_trace(r, path, &cycle);
+    if (read_trace(r, path, &cycle) == PACKSPAN_OK)
+        list_file(r, path, cycle.checksum);
     if (usable)
         r->own_cycles[r->own_cycle_count++] = cycle;
     else

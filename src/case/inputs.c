@@ -55,6 +55,16 @@ enum quantity_id read_input_quantity(const struct sheet *s, size_t row, size_t c
     return QUANTITY_COUNT;
 }
 
+bool check_owner(const struct sheet *s, size_t row, size_t column, const struct input *in)
+{
+    if (in->vehicle != VEHICLE_ALL || in->quantity == QUANTITY_COUNT ||
+        quantities[in->quantity].role != QUANTITY_ROUTE)
+        return true;
+    sheet_wrong(s, row, column, "a route to usable energy belongs to one vehicle",
+                "name that vehicle, and write a row for each that has the route");
+    return false;
+}
+
 void warn_without_source(const struct sheet *s, size_t row, size_t column)
 {
     if (*sheet_text(s, row, column) == '\0' && !s->lost[column])
@@ -73,6 +83,7 @@ static void read_row(struct reading *r, const struct sheet *s, size_t row)
         return; /* no other column of the row means what it does here */
     }
     in.quantity = read_input_quantity(s, row, QUANTITY);
+    owned = owned && check_owner(s, row, VEHICLE, &in);
     read_shape_row(r, s, row, &shape_columns, &in);
     warn_without_source(s, row, SOURCE);
     if (owned && in.quantity < QUANTITY_COUNT)

@@ -2,6 +2,7 @@
 #ifndef PACKSPAN_CASE_READING_H
 #define PACKSPAN_CASE_READING_H
 
+#include "base/name_index.h"
 #include "case/case.h"
 #include "case/table.h"
 
@@ -14,7 +15,8 @@ struct reading {
     size_t own_cycle_count;
     char **readings; /* [reading_count]: files that rows of shape observed name */
     size_t reading_count;
-    bool trips_unknown;  /* trips.csv is so wrong that no trip is known */
+    struct name_index trip_names, claim_names; /* positions in c->trips and c->claims */
+    bool trips_unknown;                        /* trips.csv is so wrong that no trip is known */
     bool inputs_unknown; /* a row of inputs.csv or trips.csv is so wrong that its input is not
                             known */
     bool missing, unreadable, no_memory;
@@ -35,6 +37,8 @@ struct sheet {
 
 /* `path` in the case's folder; malloc'd. */
 char *path_in_case(struct reading *r, const char *name);
+/* Lists a file that was read; `path` is from path_in_case(). */
+void list_file(struct reading *r, const char *path, const char checksum[CHECKSUM_SIZE]);
 
 /* As table_read(), but needs sheet_close() only after PACKSPAN_OK, and notes in *r what else went
  * wrong. */
@@ -75,8 +79,11 @@ char *copy_or_fail(struct reading *r, const char *text);
 
 /* ---- Rows ---- */
 
-/* A trip's index; c->trip_count when there is none of that name. */
-size_t find_trip_named(const struct case_data *c, const char *name);
+/* A trip's index; TRIP_NONE when there is none of that name. */
+size_t find_trip_named(const struct reading *r, const char *name);
+/* The same of what a field names; false when there is none, which is reported. */
+bool read_trip_name(const struct reading *r, const struct sheet *s, size_t row, size_t column,
+                    const char *name, size_t *trip);
 /* Whether a trip can give it. */
 bool is_condition(enum quantity_id id);
 
@@ -96,6 +103,8 @@ bool read_result_quantity(struct reading *r, const struct sheet *s, size_t row, 
 
 /* A quantity that inputs.csv can give. QUANTITY_COUNT when it is wrong, which is reported. */
 enum quantity_id read_input_quantity(const struct sheet *s, size_t row, size_t column);
+/* False when a route is given for all vehicles at once, which is reported. */
+bool check_owner(const struct sheet *s, size_t row, size_t column, const struct input *in);
 
 #define COLUMN_NONE SIZE_MAX
 

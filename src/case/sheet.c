@@ -14,6 +14,14 @@ char *path_in_case(struct reading *r, const char *name)
     return path;
 }
 
+void list_file(struct reading *r, const char *path, const char checksum[CHECKSUM_SIZE])
+{
+    const char *name = path + strlen(r->c->folder);
+    name += strspn(name, "/");
+    if (case_files_add(&r->c->files, name, checksum) != PACKSPAN_OK)
+        r->no_memory = true;
+}
+
 static bool column_is_blank(const struct table *t, size_t column)
 {
     for (size_t row = 0; row < t->row_count; row++)
@@ -34,6 +42,7 @@ packspan_status sheet_open(struct reading *r, const char *path, const struct tab
         sheet_close(s);
         return status;
     }
+    list_file(r, path, s->table.checksum);
     s->damaged = problems->errors > errors;
     for (size_t i = 0; i < column_count && s->damaged; i++)
         s->lost[i] = column_is_blank(&s->table, i);

@@ -6,6 +6,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "base/file.h"
 #include "base/problems.h"
 
 struct table_column {
@@ -18,9 +19,10 @@ struct table {
     const struct table_column *columns; /* the known columns, in the caller's order */
     size_t column_count;
     size_t row_count;
-    long *lines;         /* [row_count]: line on which the row starts */
-    const char **fields; /* [row_count * column_count]: trimmed text, "" when absent */
-    bool decimal_comma;  /* separator is ';' or tab */
+    long *lines;                  /* [row_count]: line on which the row starts */
+    const char **fields;          /* [row_count * column_count]: trimmed text, "" when absent */
+    bool decimal_comma;           /* separator is ';' or tab */
+    char checksum[CHECKSUM_SIZE]; /* of the file that was read */
     char *storage;
 };
 

@@ -5,7 +5,7 @@
 
 #include "cli.h"
 
-enum { BARS = 24, NAME_WIDTH_MIN = 22, NUMBER_WIDTH = 9 };
+enum { BARS = 24, NAME_WIDTH_MIN = 22, NUMBER_WIDTH = 9, PERCENT_WIDTH = 13, ODDS_WIDTH = 14 };
 
 int display_width(const char *text)
 {
@@ -46,7 +46,7 @@ static struct axis axis_of(const packspan_results *r, size_t i)
 
 /* Share of the samples in each of BARS slices of the axis; a bin's samples are spread evenly over
  * its width. */
-static void slice(const packspan_results *r, size_t i, struct axis axis, double bars[BARS])
+static void fill_bars(const packspan_results *r, size_t i, struct axis axis, double bars[BARS])
 {
     packspan_bin bins[PACKSPAN_BINS_MAX];
     size_t n = packspan_results_histogram(r, i, bins);
@@ -70,7 +70,7 @@ static void print_bars(FILE *f, const packspan_results *r, size_t i, struct axis
 {
     static const char *const blocks[] = {"▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"};
     double bars[BARS], peak = 0.0;
-    slice(r, i, axis, bars);
+    fill_bars(r, i, axis, bars);
     for (int k = 0; k < BARS; k++)
         peak = fmax(peak, bars[k]);
     int last = BARS - 1;
@@ -185,52 +185,101 @@ static void print_section(FILE *f, const packspan_results *r, const char *subjec
             print_row(f, r, i, layout, section == SECTION_ENERGY ? shared : axis_of(r, i));
 }
 
-/* What the subject's routes agree on, in a sentence. */
-static void print_consensus(FILE *f, const packspan_results *r, const char *subject)
+/* The consensus of the vehicle's routes; packspan_consensus_count() when it has none. */
+static size_t find_consensus(const packspan_results *r, const char *vehicle)
 {
     size_t i = 0;
     while (i < packspan_consensus_count(r) &&
            (!is_overall(packspan_consensus_candidate(r, i)) ||
-            strcmp(packspan_consensus_vehicle(r, i), subject) != 0))
+            strcmp(packspan_consensus_vehicle(r, i), vehicle) != 0))
         i++;
-    if (i == packspan_consensus_count(r) || packspan_consensus_route_count(r, i) < 2 ||
-        isnan(packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_MEAN)))
+    return i;
+}
+
+static void print_test(FILE *f, const packspan_results *r, size_t i)
+{
+    double chi_squared = packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED);
+    double degrees = packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM);
+    if (isnan(chi_squared))
+        fprintf(f, " (one that depends on the others differs from them).");
+    else if (isinf(chi_squared))
+        fprintf(f, " (some are exactly known, and differ).");
+    else
+        fprintf(f, " (chi-squared %.3g with %.0f degree%s of freedom,\n  probability %.3g).",
+                chi_squared, degrees, degrees == 1.0 ? "" : "s",
+                packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_PROBABILITY));
+}
+
+/* How far a route lies from the consensus. Its normalised deviation is per two standard
+ * uncertainties. */
+static void print_apart(FILE *f, const packspan_results *r, size_t i, size_t k)
+{
+    double deviation =
+        2.0 * packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_NORMALISED_DEVIATION);
+    const char *side = deviation > 0.0 ? "above" : "below";
+    fprintf(f, "\n  %s stands apart: ", packspan_consensus_route(r, i, k));
+    if (isinf(deviation))
+        fprintf(f, "it is %s that, with nothing that could explain it.", side);
+    else
+        fprintf(f, "it is %.1f standard deviations of the difference %s that.", fabs(deviation),
+                side);
+}
+
+/* What the subject's routes agree on, in sentences. */
+static void print_consensus(FILE *f, const packspan_results *r, const char *subject)
+{
+    size_t i = find_consensus(r, subject);
+    if (i == packspan_consensus_count(r))
         return;
-    bool holds = packspan_consensus_holds(r, i);
-    fprintf(f,
-            "  Together they give %.2f kWh with sd %.2f and %s (chi-squared %.3g with %.0f degrees "
-            "of freedom,\n  probability %.3g).",
-            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_MEAN),
-            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_SD),
-            holds ? "are consistent" : "disagree",
-            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED),
-            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM),
-            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_PROBABILITY));
-    const char *joint = holds ? " Farthest off: " : " It is ";
-    for (size_t k = 0; k < packspan_consensus_route_count(r, i); k++) {
-        if (!packspan_consensus_route_disagrees(r, i, k))
-            continue;
-        fprintf(f, "%s%s (%+.2f times twice its sd)", joint, packspan_consensus_route(r, i, k),
-                packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_NORMALISED_DEVIATION));
-        joint = ", ";
+    const char *verdict = packspan_consensus_verdict(r, i);
+    if (packspan_consensus_route_count(r, i) == 1) {
+        fprintf(f, "  One route: there is nothing to compare it with.\n");
+        return;
     }
-    if (strcmp(joint, ", ") == 0)
-        fprintf(f, ".");
-    if (!holds)
-        fprintf(f, " Allowing for\n  differences between routes: %.2f kWh with sd %.2f.",
-                packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN),
-                packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD));
+    if (strcmp(verdict, "not tested") == 0) {
+        fprintf(f, "  Whether they agree could not be tested: their covariance is not usable.\n");
+        return;
+    }
+    double sd = packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_SD);
+    double wider = packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD);
+    fprintf(f, "  Together they give %.2f kWh with sd %.2f and are %s",
+            packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_MEAN), sd, verdict);
+    if (strcmp(verdict, "one route") == 0)
+        fprintf(f, ": the others depend on it.");
+    else
+        print_test(f, r, i);
+    for (size_t k = 0; k < packspan_consensus_route_count(r, i); k++)
+        if (packspan_consensus_route_disagrees(r, i, k))
+            print_apart(f, r, i, k);
+    if (!packspan_consensus_holds(r, i) && wider > sd)
+        fprintf(f, "\n  Allowing for differences between routes: %.2f kWh with sd %.2f.",
+                packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN), wider);
     fprintf(f, "\n");
 }
 
-/* A probability in percent with the digits that the number of samples supports. */
-static void print_percent(FILE *f, double probability, double error)
+/* A probability that rounds to none or all: the bound is two standard errors away or more. */
+static void print_extreme_percent(FILE *f, bool is_low, double step)
+{
+    int decimals = step <= 0.005 ? 2 : step <= 0.05 ? 1 : 0;
+    double bound = pow(10.0, -decimals);
+    fprintf(f, "%s %.*f %%", is_low ? "under" : "over", decimals, is_low ? bound : 100.0 - bound);
+}
+
+/* A probability in percent with the digits that the number of samples supports. That all samples
+ * are on one side makes it certain only of a quantity that has no spread. */
+static void print_percent(FILE *f, double probability, double error, bool has_spread)
 {
     double percent = 100.0 * probability, step = 100.0 * error;
     int decimals = step > 0.5 ? 0 : step > 0.05 ? 1 : 2;
     if (probability > 0.01 && probability < 0.99)
         decimals = decimals > 1 ? 1 : decimals;
-    fprintf(f, "%.*f %%", decimals, percent);
+    double rounding = 0.5 * pow(10.0, -decimals);
+    if (!has_spread)
+        fprintf(f, "%.0f %%", percent);
+    else if (percent < rounding || percent > 100.0 - rounding)
+        print_extreme_percent(f, percent < rounding, step);
+    else
+        fprintf(f, "%.*f %%", decimals, percent);
 }
 
 /* Significant digits that show differences of about a hundredth of the distribution's width. */
@@ -273,13 +322,54 @@ static void print_what_would_change_it(FILE *f, const packspan_results *r, size_
     fprintf(f, "%s%s.\n", *unit ? " " : "", unit);
 }
 
+/* False for what is given, or is a default, which has no row. */
+static bool claim_has_spread(const packspan_results *r, size_t i)
+{
+    const char *quantity = packspan_claim_text(r, i, PACKSPAN_CLAIM_QUANTITY);
+    const char *vehicle = packspan_claim_text(r, i, PACKSPAN_CLAIM_VEHICLE);
+    size_t row;
+    return (packspan_results_find(r, vehicle, quantity, &row) ||
+            packspan_results_find(r, "all", quantity, &row)) &&
+           packspan_results_value(r, row, PACKSPAN_MIN) <
+               packspan_results_value(r, row, PACKSPAN_MAX);
+}
+
+/* The verdict and the probabilities behind it. Where the tolerance is narrow a figure is seldom
+ * right to it, whatever else may be said: that decides nothing, so it comes last. */
+static void print_verdict(FILE *f, const packspan_results *r, size_t i, const char *unit)
+{
+    const char *verdict = packspan_claim_text(r, i, PACKSPAN_CLAIM_VERDICT);
+    double probability = packspan_claim_number(r, i, PACKSPAN_CLAIM_PROBABILITY);
+    double error = packspan_claim_number(r, i, PACKSPAN_CLAIM_PROBABILITY_ERROR);
+    double tolerance = packspan_claim_number(r, i, PACKSPAN_CLAIM_TOLERANCE);
+    bool has_spread = claim_has_spread(r, i);
+    fprintf(f, "    %s: ", verdict);
+    if (strcmp(packspan_claim_text(r, i, PACKSPAN_CLAIM_SENSE), "is") != 0) {
+        fprintf(f, "true with ");
+        print_percent(f, probability, error, has_spread);
+        fprintf(f, " (%s).\n", packspan_claim_text(r, i, PACKSPAN_CLAIM_LIKELIHOOD));
+        return;
+    }
+    fprintf(f, "too low with ");
+    print_percent(f, packspan_claim_number(r, i, PACKSPAN_CLAIM_ABOVE), error, has_spread);
+    fprintf(f, ", too high with ");
+    print_percent(f, packspan_claim_number(r, i, PACKSPAN_CLAIM_BELOW), error, has_spread);
+    if (strcmp(verdict, "not contradicted") == 0)
+        fprintf(f, " (90 %% would contradict it)");
+    if (tolerance > 0.0)
+        fprintf(f, ", right to ± %.10g%s%s with ", tolerance, *unit ? " " : "", unit);
+    else
+        fprintf(f, ", exactly right with ");
+    print_percent(f, probability, error, has_spread);
+    fprintf(f, ".\n");
+}
+
 static void print_claim(FILE *f, const packspan_results *r, size_t i)
 {
     const char *sense = packspan_claim_text(r, i, PACKSPAN_CLAIM_SENSE);
     const char *unit = packspan_claim_text(r, i, PACKSPAN_CLAIM_UNIT);
     double value = packspan_claim_number(r, i, PACKSPAN_CLAIM_VALUE);
     double tolerance = packspan_claim_number(r, i, PACKSPAN_CLAIM_TOLERANCE);
-    double error = packspan_claim_number(r, i, PACKSPAN_CLAIM_PROBABILITY_ERROR);
     double low = packspan_claim_number(r, i, PACKSPAN_CLAIM_GAP_P05);
     double high = packspan_claim_number(r, i, PACKSPAN_CLAIM_GAP_P95);
     bool is = strcmp(sense, "is") == 0;
@@ -291,17 +381,9 @@ static void print_claim(FILE *f, const packspan_results *r, size_t i)
             packspan_claim_text(r, i, PACKSPAN_CLAIM_VEHICLE), verb, value);
     if (tolerance > 0.0)
         fprintf(f, " ± %.10g", tolerance);
-    fprintf(f, "%s%s\n    %s: true with ", *unit ? " " : "", unit,
-            packspan_claim_text(r, i, PACKSPAN_CLAIM_VERDICT));
-    print_percent(f, packspan_claim_number(r, i, PACKSPAN_CLAIM_PROBABILITY), error);
-    fprintf(f, " (%s)", packspan_claim_text(r, i, PACKSPAN_CLAIM_LIKELIHOOD));
-    if (is) {
-        fprintf(f, ", too low with ");
-        print_percent(f, packspan_claim_number(r, i, PACKSPAN_CLAIM_ABOVE), error);
-        fprintf(f, ", too high with ");
-        print_percent(f, packspan_claim_number(r, i, PACKSPAN_CLAIM_BELOW), error);
-    }
-    fprintf(f, ".\n    The samples give ");
+    fprintf(f, "%s%s\n", *unit ? " " : "", unit);
+    print_verdict(f, r, i, unit);
+    fprintf(f, "    The samples give ");
     print_figure(f, value + packspan_claim_number(r, i, PACKSPAN_CLAIM_MEDIAN_GAP), high - low);
     fprintf(f, ", and with 90 %% ");
     print_figure(f, value + low, high - low);
@@ -322,6 +404,27 @@ static void print_factor(FILE *f, double factor)
                 factor < 1.0 ? "against" : "for");
 }
 
+/* Of samples alone no candidate is certain, unless there is no other. */
+static void print_posterior(FILE *f, double prior, double posterior)
+{
+    double percent = 100.0 * posterior;
+    char text[32];
+    if (prior < 1.0 && percent < 0.0005)
+        snprintf(text, sizeof text, "under 0.001 %%");
+    else if (prior < 1.0 && percent > 99.95)
+        snprintf(text, sizeof text, "over 99.9 %%");
+    else
+        snprintf(text, sizeof text, "%.*f %%", percent < 1.0 ? 3 : 1, percent);
+    fprintf(f, " %*s", PERCENT_WIDTH, text);
+}
+
+static void print_odds(FILE *f, double odds)
+{
+    char text[32];
+    snprintf(text, sizeof text, "1 : %.4g", 1.0 / odds);
+    fprintf(f, " %*s", ODDS_WIDTH, odds >= 1.0 ? "the best" : odds > 0.0 ? text : "ruled out");
+}
+
 static void print_candidates(FILE *f, const packspan_results *r)
 {
     size_t count = packspan_candidate_count(r), k;
@@ -333,21 +436,15 @@ static void print_candidates(FILE *f, const packspan_results *r)
             width = display_width(packspan_candidate_name(r, c));
     fprintf(f, "\n");
     print_padded(f, "Candidates", width + 2);
-    fprintf(f, " %*s %*s %12s\n", NUMBER_WIDTH, "before", NUMBER_WIDTH, "after", "to the best");
+    fprintf(f, " %*s %*s %*s\n", NUMBER_WIDTH, "before", PERCENT_WIDTH, "after", ODDS_WIDTH,
+            "to the best");
     for (size_t c = 0; c < count; c++) {
-        double odds = packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_ODDS);
         fprintf(f, "  ");
         print_padded(f, packspan_candidate_name(r, c), width);
-        fprintf(f, " %*.1f %% %*.*f %%", NUMBER_WIDTH - 2,
-                100.0 * packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_PRIOR), NUMBER_WIDTH - 2,
-                packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_POSTERIOR) < 0.01 ? 3 : 1,
-                100.0 * packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_POSTERIOR));
-        if (odds >= 1.0)
-            fprintf(f, " %12s", "the best");
-        else if (odds > 0.0)
-            fprintf(f, "  1 : %-6.4g", 1.0 / odds);
-        else
-            fprintf(f, " %12s", "ruled out");
+        double prior = packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_PRIOR);
+        fprintf(f, " %*.1f %%", NUMBER_WIDTH - 2, 100.0 * prior);
+        print_posterior(f, prior, packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_POSTERIOR));
+        print_odds(f, packspan_candidate_number(r, c, PACKSPAN_CANDIDATE_ODDS));
         if (packspan_candidate_telling(r, c, &k)) {
             fprintf(f, "   %s of %s speaks ", packspan_observation_quantity(r, k),
                     packspan_observation_vehicle(r, k));
@@ -366,7 +463,7 @@ static void print_shift(FILE *f, const packspan_results *r, const char *subject,
     if (isnan(shift) || !packspan_results_find(r, subject, quantity, &i))
         return;
     double screen = packspan_results_screen(r, i, shift) - packspan_results_screen(r, i, 0.0);
-    fprintf(f, "%s %s by %+.3g %s", *joint, name, screen,
+    fprintf(f, "%s %s by %s%.3g %s", *joint, name, screen > 0.0 ? "+" : "", screen,
             packspan_results_text(r, i, PACKSPAN_ROW_SCREEN_UNIT));
     *joint = ",";
 }

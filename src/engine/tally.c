@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/hot_loop.h"
+#include "base/range.h"
 #include "base/sums.h"
 #include "model/block.h"
 
@@ -12,7 +13,7 @@
  * and above. A cell where a reported percentile may lie is cut further into equal bins. */
 enum { CELLS = 1024, OVER = CELLS + 1, BINS_MAX = 65536, BLOCK = 2048, SHORTEST_TRIES = 2000 };
 /* Values that wait to be counted; and how many samples, as a power of two, make bins join. */
-enum { PENDING = 4096, SHIFT_BITS = 22, SHIFT_MAX = 4 };
+enum { PENDING = 16384, SHIFT_BITS = 22, SHIFT_MAX = 4 };
 _Static_assert(BINS_MAX - 1 <= UINT16_MAX, "bins are numbered in 16 bits");
 
 /* Bins of the finest width hold the promise of 1e-4 whatever lies in them, even if the pilot's
@@ -423,17 +424,16 @@ void moments_init(struct moments *m)
     *m = (struct moments){.min = INFINITY, .max = -INFINITY};
 }
 
-static void finish_moments(double sum[SUM_LANES], double square[SUM_LANES],
-                           const double low[SUM_LANES], const double high[SUM_LANES], double centre,
-                           double total, struct moments *m)
+/* Spoils the lanes. */
+static void finish_moments(double sum[SUM_LANES], double square[SUM_LANES], double low[SUM_LANES],
+                           double high[SUM_LANES], double centre, double total, struct moments *m)
 {
     double rest = sum_of_lanes(sum);
     m->mean = centre + rest / total;
     m->squares = fmax(sum_of_lanes(square) - rest * rest / total, 0.0);
-    for (int j = 0; j < SUM_LANES; j++) {
-        m->min = low[j] < m->min ? low[j] : m->min;
-        m->max = high[j] > m->max ? high[j] : m->max;
-    }
+    struct range range = range_of_lanes(low, high);
+    m->min = range.low;
+    m->max = range.high;
 }
 
 /* Deviations are taken from the first value, which is as good as the mean against cancellation. */
@@ -472,12 +472,12 @@ HOT_LOOP void moments_of(size_t n, const double *restrict x, struct moments *res
 static inline void add_weighted(double v, double w, double centre, double *sum, double *square,
                                 double *low, double *high)
 {
-    bool counts = w > 0.0; /* what does not may be no number at all */
-    double e = counts ? v - centre : 0.0;
+    double x = w > 0.0 ? v : centre; /* what has no weight may be no number at all */
+    double e = x - centre;
     *sum += w * e;
     *square += w * e * e;
-    *low = counts && v < *low ? v : *low;
-    *high = counts && v > *high ? v : *high;
+    *low = x < *low ? x : *low;
+    *high = x > *high ? x : *high;
 }
 
 HOT_LOOP void moments_of_weighted(size_t n, const double *restrict x,

@@ -194,7 +194,7 @@ static bool take_warnings_of(struct packspan_results *r, const struct problems *
 }
 
 /* "" or " under candidate 'NAME'"; malloc'd. */
-static char *under(const struct plan *p)
+static char *candidate_phrase(const struct plan *p)
 {
     return p->candidate ? text_format(" under candidate '%s'", p->candidate->name) : text_copy("");
 }
@@ -234,7 +234,8 @@ static bool warn_of_invalid(struct packspan_results *r, size_t c)
         uint64_t invalid = r->outcome.candidates[c].invalid_by_node[k];
         if (invalid == 0)
             continue;
-        char *label = plan_label(p, p->nodes[k].quantity, p->nodes[k].trip), *where = under(p);
+        char *label = plan_label(p, p->nodes[k].quantity, p->nodes[k].trip),
+             *where = candidate_phrase(p);
         char *text = label && where
                          ? text_format("%llu samples were left out because %s of '%s' was not "
                                        "positive or not finite%s",
@@ -467,6 +468,7 @@ double packspan_results_percentile(const packspan_results *r, size_t i, double p
 size_t packspan_results_histogram(const packspan_results *r, size_t i, packspan_bin *bins)
 {
     const struct result_row *row = &r->rows[i];
+    _Static_assert((int)HISTOGRAM_BINS_MAX <= (int)PACKSPAN_BINS_MAX, "the caller has room");
     struct histogram_bin si[HISTOGRAM_BINS_MAX];
     size_t n = row_histogram(row, si);
     double total = (double)row->distribution.moments.count;
@@ -705,9 +707,8 @@ const char *packspan_consensus_candidate(const packspan_results *r, size_t i)
 /* J in the tables' unit. */
 static double energy_in_table(const packspan_results *r, double joules)
 {
-    const struct measure *m = quantities[Q_usable_energy].measure;
     struct unit_factor unit;
-    if (unit_convert(r->outcome.set->source->units, m->table, m->si, &unit) != UNIT_FITS)
+    if (!unit_of_tables(r->outcome.set->source->units, Q_usable_energy, &unit))
         return (double)NAN;
     return joules / unit.scale;
 }
@@ -717,6 +718,7 @@ double packspan_consensus_number(const packspan_results *r, size_t i,
 {
     const struct consensus_row *row = consensus_row(r, i);
     const struct consensus *c = &row->consensus;
+    bool tested = c->dof > 0;
     if (!row->known)
         return (double)NAN;
     switch (value) {
@@ -725,11 +727,11 @@ double packspan_consensus_number(const packspan_results *r, size_t i,
     case PACKSPAN_CONSENSUS_SD:
         return energy_in_table(r, c->u);
     case PACKSPAN_CONSENSUS_CHI_SQUARED:
-        return c->chi_squared;
+        return tested ? c->chi_squared : (double)NAN;
     case PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM:
-        return c->dof;
+        return tested ? (double)c->dof : (double)NAN;
     case PACKSPAN_CONSENSUS_PROBABILITY:
-        return c->probability;
+        return tested ? c->probability : (double)NAN;
     case PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN:
         return energy_in_table(r, c->random_effects.value);
     case PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD:
@@ -744,6 +746,18 @@ bool packspan_consensus_holds(const packspan_results *r, size_t i)
     return consensus_row(r, i)->known && c->consistent && c->dependent_disagrees == 0;
 }
 
+const char *packspan_consensus_verdict(const packspan_results *r, size_t i)
+{
+    const struct consensus_row *row = consensus_row(r, i);
+    if (row->routes->count == 1)
+        return "one route";
+    if (!row->known)
+        return "not tested";
+    if (!packspan_consensus_holds(r, i))
+        return "inconsistent";
+    return row->consensus.dof > 0 ? "consistent" : "one route";
+}
+
 size_t packspan_consensus_route_count(const packspan_results *r, size_t i)
 {
     return consensus_row(r, i)->routes->count;
@@ -755,6 +769,13 @@ const char *packspan_consensus_route(const packspan_results *r, size_t i, size_t
     return quantities[r->outcome.set->rows[row->routes->rows[k]].quantity].name;
 }
 
+/* There is no other route, or none that does not depend on it. */
+static bool is_only_route(const struct consensus_row *row, size_t k)
+{
+    const struct consensus *c = &row->consensus;
+    return row->routes->count == 1 || (row->known && c->dof == 0 && c->route[k].used);
+}
+
 double packspan_consensus_route_number(const packspan_results *r, size_t i, size_t k,
                                        packspan_consensus_route_value value)
 {
@@ -762,12 +783,24 @@ double packspan_consensus_route_number(const packspan_results *r, size_t i, size
     const struct consensus_route *route = &row->consensus.route[k];
     if (!row->known)
         return (double)NAN;
-    return value == PACKSPAN_ROUTE_WEIGHT ? route->weight : route->normalised;
+    if (value == PACKSPAN_ROUTE_WEIGHT)
+        return route->weight;
+    return is_only_route(row, k) ? (double)NAN : route->normalised;
 }
 
 bool packspan_consensus_route_disagrees(const packspan_results *r, size_t i, size_t k)
 {
     return consensus_row(r, i)->known && consensus_row(r, i)->consensus.route[k].disagrees;
+}
+
+const char *packspan_consensus_route_verdict(const packspan_results *r, size_t i, size_t k)
+{
+    const struct consensus_row *row = consensus_row(r, i);
+    if (is_only_route(row, k))
+        return "one route";
+    if (!row->known)
+        return "not tested";
+    return row->consensus.route[k].disagrees ? "stands apart" : "consistent";
 }
 
 bool packspan_consensus_route_rests_on(const packspan_results *r, size_t i, size_t k, size_t *other)

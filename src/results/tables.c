@@ -116,10 +116,10 @@ static void write_claims(FILE *f, const struct packspan_results *r)
     }
 }
 
-/* A number that may be missing. */
+/* A number that may be missing, or that constants which contradict one another make infinite. */
 static void put_known_number(FILE *f, double value)
 {
-    if (isnan(value))
+    if (!isfinite(value))
         fputc(',', f);
     else
         put_number(f, value);
@@ -152,9 +152,10 @@ static void write_route(FILE *f, const struct packspan_results *r, size_t i, siz
                      packspan_consensus_route_number(r, i, k, PACKSPAN_ROUTE_NORMALISED_DEVIATION));
     fputs(",,,,", f);
     if (packspan_consensus_route_rests_on(r, i, k, &other))
-        fprintf(f, "left out: depends on %s", packspan_consensus_route(r, i, other));
+        fprintf(f, "left out: depends on %s%s", packspan_consensus_route(r, i, other),
+                packspan_consensus_route_disagrees(r, i, k) ? " and stands apart" : "");
     else
-        fputs(packspan_consensus_route_disagrees(r, i, k) ? "disagrees" : "agrees", f);
+        fputs(packspan_consensus_route_verdict(r, i, k), f);
     fputc('\n', f);
 }
 
@@ -166,13 +167,13 @@ static void write_agreement(FILE *f, const struct packspan_results *r, size_t i,
     put_candidate(f, r, r->consensus[i].candidate);
     fprintf(f, "%s,%s,%s", packspan_consensus_vehicle(r, i), name,
             quantities[Q_usable_energy].measure->table);
-    put_number(f, packspan_consensus_number(r, i, mean));
-    put_number(f, packspan_consensus_number(r, i, sd));
+    put_known_number(f, packspan_consensus_number(r, i, mean));
+    put_known_number(f, packspan_consensus_number(r, i, sd));
     for (int s = 2; s < ROUTE_COLUMNS + 2; s++)
         fputc(',', f);
-    put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED));
-    put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM));
-    put_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_PROBABILITY));
+    put_known_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_CHI_SQUARED));
+    put_known_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_DEGREES_OF_FREEDOM));
+    put_known_number(f, packspan_consensus_number(r, i, PACKSPAN_CONSENSUS_PROBABILITY));
     fprintf(f, ",%s\n", verdict);
 }
 
@@ -184,17 +185,14 @@ static void write_routes(FILE *f, const struct packspan_results *r)
         fprintf(f, ",%s", packspan_statistic_name(route_columns[s]));
     fputs(",weight,normalised_deviation,chi_squared,degrees_of_freedom,probability,verdict\n", f);
     for (size_t i = 0; i < r->consensus_count; i++) {
-        bool holds = packspan_consensus_holds(r, i);
         for (size_t k = 0; k < r->consensus[i].routes->count; k++)
             write_route(f, r, i, k);
-        if (!r->consensus[i].known)
-            continue;
         write_agreement(f, r, i, "usable_energy_consensus", PACKSPAN_CONSENSUS_MEAN,
-                        PACKSPAN_CONSENSUS_SD, holds ? "consistent" : "inconsistent");
-        if (!holds)
+                        PACKSPAN_CONSENSUS_SD, packspan_consensus_verdict(r, i));
+        if (r->consensus[i].known && !packspan_consensus_holds(r, i))
             write_agreement(f, r, i, "usable_energy_random_effects",
                             PACKSPAN_CONSENSUS_RANDOM_EFFECTS_MEAN,
-                            PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD, "routes differ");
+                            PACKSPAN_CONSENSUS_RANDOM_EFFECTS_SD, packspan_consensus_verdict(r, i));
     }
 }
 
@@ -254,8 +252,7 @@ static struct unit_factor *sample_units(const struct plan_set *set)
 {
     struct unit_factor *units = calloc(set->row_count + 1, sizeof *units);
     for (size_t k = 0; units && k < set->row_count; k++) {
-        const struct measure *m = quantities[set->rows[k].quantity].measure;
-        if (unit_convert(set->source->units, m->table, m->si, &units[k]) != UNIT_FITS) {
+        if (!unit_of_tables(set->source->units, set->rows[k].quantity, &units[k])) {
             free(units);
             return NULL;
         }
@@ -335,7 +332,9 @@ static packspan_status write_samples(FILE *f, const struct packspan_results *r)
     return status;
 }
 
-static packspan_status fail(struct packspan_results *r, const char *path, packspan_status status)
+/* Keeps in words what could not be written, and why; returns the status. */
+static packspan_status keep_failure(struct packspan_results *r, const char *path,
+                                    packspan_status status)
 {
     int reason = errno;
     free(r->failure);
@@ -356,7 +355,7 @@ static packspan_status write_table(struct packspan_results *r, const char *folde
     char *path = text_format("%s/%s", folder, table->name);
     struct file_draft draft;
     if (!path)
-        return fail(r, "", PACKSPAN_NO_MEMORY);
+        return keep_failure(r, "", PACKSPAN_NO_MEMORY);
     packspan_status status = file_begin(&draft, path);
     if (status == PACKSPAN_OK) {
         if (table->write)
@@ -369,10 +368,12 @@ static packspan_status write_table(struct packspan_results *r, const char *folde
             file_abandon(&draft);
     }
     if (status != PACKSPAN_OK)
-        fail(r, path, status);
+        keep_failure(r, path, status);
     free(path);
     return status;
 }
+
+static const char record_name[] = "run.csv"; /* of the run; written last */
 
 static void put_item(FILE *f, const char *item, const char *value)
 {
@@ -392,59 +393,88 @@ static void put_item_count(FILE *f, const char *item, uint64_t value)
     fprintf(f, "%s,%llu\n", item, (unsigned long long)value);
 }
 
-static void put_checksum(FILE *f, const char *folder, const char *name, const char *what)
+static packspan_status put_checksum(FILE *f, const char *what, const char *name,
+                                    const char checksum[CHECKSUM_SIZE])
 {
-    char *path = text_format("%s/%s", folder, name), hex[65];
-    if (path && file_checksum(path, hex) == PACKSPAN_OK)
-        fprintf(f, "%s %s,%s\n", what, name, hex);
+    char *item = text_format("%s %s", what, name);
+    if (!item)
+        return PACKSPAN_NO_MEMORY;
+    put_item(f, item, checksum);
+    free(item);
+    return PACKSPAN_OK;
+}
+
+static packspan_status put_table_checksum(FILE *f, const char *folder, const char *name)
+{
+    char *path = text_format("%s/%s", folder, name), checksum[CHECKSUM_SIZE];
+    packspan_status status = path ? file_checksum(path, checksum) : PACKSPAN_NO_MEMORY;
     free(path);
+    return status == PACKSPAN_OK ? put_checksum(f, "checksum", name, checksum) : status;
+}
+
+/* Of the case's files as they were read, and of the tables as they were written. */
+static packspan_status put_checksums(FILE *f, const struct packspan_results *r, const char *folder,
+                                     const struct table_writer *tables, size_t table_count)
+{
+    const struct case_files *files = &r->outcome.set->source->files;
+    packspan_status status = PACKSPAN_OK;
+    for (size_t i = 0; i < files->count && status == PACKSPAN_OK; i++)
+        status = put_checksum(f, "case_checksum", files->file[i].name, files->file[i].checksum);
+    for (size_t i = 0; i < table_count && status == PACKSPAN_OK; i++)
+        if (tables[i].wanted)
+            status = put_table_checksum(f, folder, tables[i].name);
+    return status;
+}
+
+static void put_run_items(FILE *f, const struct packspan_results *r)
+{
+    const struct run_outcome *o = &r->outcome;
+    const struct settings *s = &o->set->source->settings;
+    put_item(f, "version", PACKSPAN_VERSION);
+    put_item(f, "case", o->set->source->name);
+    put_item_count(f, "seed", s->seed);
+    put_item_count(f, "samples_requested", settings_samples(s));
+    if (s->effective > 0)
+        put_item_count(f, "effective_requested", s->effective);
+    if (s->keep > 0)
+        put_item_count(f, "keep", s->keep);
+    put_item_count(f, "samples", packspan_results_samples(r));
+    put_item_number(f, "effective_samples", packspan_results_effective(r));
+    put_item_count(f, "invalid_samples", packspan_results_invalid(r));
+    put_item(f, "interrupted", o->interrupted ? "yes" : "no");
+    put_item(f, "sequence", s->sobol ? "sobol" : "pcg");
+    put_item_count(f, "threads", o->threads);
+    put_item_number(f, "seconds", o->seconds);
+    put_item_number(f, "rate", (double)o->drawn / o->seconds);
+    put_item(f, "percentile_errors", s->sobol ? "independent scramblings" : "order statistics");
+    if (s->stable > 0) {
+        put_item_count(f, "stable", s->stable);
+        put_item(f, "stable_reached", packspan_results_stable(r) ? "yes" : "no");
+        put_item_count(f, "sequences", packspan_results_sequences(r));
+    }
 }
 
 static packspan_status write_record(struct packspan_results *r, const char *folder,
                                     const struct table_writer *tables, size_t table_count)
 {
-    static const char *const case_tables[] = {"vehicles.csv", "inputs.csv",   "trips.csv",
-                                              "claims.csv",   "evidence.csv", "candidates.csv",
-                                              "links.csv",    "settings.csv"};
-    const struct case_data *c = r->outcome.set->source;
-    char *path = text_format("%s/run.csv", folder);
+    char *path = text_format("%s/%s", folder, record_name);
     struct file_draft draft;
     if (!path)
-        return fail(r, "", PACKSPAN_NO_MEMORY);
+        return keep_failure(r, "", PACKSPAN_NO_MEMORY);
     packspan_status status = file_begin(&draft, path);
     if (status == PACKSPAN_OK) {
-        FILE *f = draft.stream;
-        const struct run_outcome *o = &r->outcome;
-        fputs("item,value\n", f);
-        put_item(f, "version", PACKSPAN_VERSION);
-        put_item(f, "case", c->name);
-        put_item_count(f, "seed", c->settings.seed);
-        put_item_count(f, "samples", packspan_results_samples(r));
-        put_item_number(f, "effective_samples", packspan_results_effective(r));
-        put_item_count(f, "invalid_samples", packspan_results_invalid(r));
-        put_item(f, "interrupted", o->interrupted ? "yes" : "no");
-        put_item(f, "sequence", c->settings.sobol ? "sobol" : "pcg");
-        put_item_count(f, "threads", o->threads);
-        put_item_number(f, "seconds", o->seconds);
-        put_item_number(f, "rate", (double)o->drawn / o->seconds);
-        put_item(f, "percentile_errors",
-                 c->settings.sobol ? "independent scramblings" : "order statistics");
-        if (c->settings.stable > 0) {
-            put_item_count(f, "stable", c->settings.stable);
-            put_item(f, "stable_reached", packspan_results_stable(r) ? "yes" : "no");
-            put_item_count(f, "sequences", packspan_results_sequences(r));
-        }
-        for (size_t i = 0; i < sizeof case_tables / sizeof case_tables[0]; i++)
-            put_checksum(f, c->folder, case_tables[i], "case_checksum");
-        for (size_t i = 0; i < table_count; i++)
-            if (tables[i].wanted)
-                put_checksum(f, folder, tables[i].name, "checksum");
+        fputs("item,value\n", draft.stream);
+        put_run_items(draft.stream, r);
+        status = put_checksums(draft.stream, r, folder, tables, table_count);
         for (size_t i = 0; i < r->warning_count; i++)
-            put_item(f, "warning", r->warnings[i]);
-        status = file_commit(&draft);
+            put_item(draft.stream, "warning", r->warnings[i]);
+        if (status == PACKSPAN_OK)
+            status = file_commit(&draft);
+        else
+            file_abandon(&draft);
     }
     if (status != PACKSPAN_OK)
-        fail(r, path, status);
+        keep_failure(r, path, status);
     free(path);
     return status;
 }
@@ -461,17 +491,28 @@ bool results_would_spoil_case(const char *folder)
     return found;
 }
 
-/* What an earlier run may have left that this one does not write, and its record, would not belong
- * to the tables that are written now. */
-static void remove_earlier(const char *folder)
+static packspan_status remove_table(struct packspan_results *r, const char *folder,
+                                    const char *name)
 {
-    static const char *const names[] = {"run.csv", "samples.csv", "candidates.csv", "evidence.csv"};
-    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
-        char *path = text_format("%s/%s", folder, names[i]);
-        if (path)
-            unlink(path); /* if it cannot be removed, it cannot be replaced: that will be told */
-        free(path);
-    }
+    char *path = text_format("%s/%s", folder, name);
+    if (!path)
+        return keep_failure(r, "", PACKSPAN_NO_MEMORY);
+    bool gone = unlink(path) == 0 || errno == ENOENT;
+    packspan_status status = gone ? PACKSPAN_OK : keep_failure(r, path, PACKSPAN_IO);
+    free(path);
+    return status;
+}
+
+/* The record of an earlier run, and tables of it that this run does not write, would not belong to
+ * the tables that are written now. */
+static packspan_status remove_earlier(struct packspan_results *r, const char *folder,
+                                      const struct table_writer *tables, size_t table_count)
+{
+    packspan_status status = remove_table(r, folder, record_name);
+    for (size_t i = 0; i < table_count && status == PACKSPAN_OK; i++)
+        if (!tables[i].wanted)
+            status = remove_table(r, folder, tables[i].name);
+    return status;
 }
 
 packspan_status packspan_results_write(packspan_results *r, const char *folder)
@@ -489,12 +530,12 @@ packspan_status packspan_results_write(packspan_results *r, const char *folder)
     enum { TABLES = sizeof tables / sizeof tables[0] };
     if (results_would_spoil_case(folder)) {
         errno = EEXIST;
-        return fail(r, folder, PACKSPAN_USAGE);
+        return keep_failure(r, folder, PACKSPAN_USAGE);
     }
     packspan_status status = file_make_folder(folder);
     if (status != PACKSPAN_OK)
-        return fail(r, folder, status);
-    remove_earlier(folder);
+        return keep_failure(r, folder, status);
+    status = remove_earlier(r, folder, tables, TABLES);
     for (size_t i = 0; i < TABLES && status == PACKSPAN_OK; i++)
         if (tables[i].wanted)
             status = write_table(r, folder, &tables[i]);

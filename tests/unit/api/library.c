@@ -3,6 +3,9 @@
 
 #include <packspan/packspan.h>
 #include <string.h>
+#include <sys/stat.h>
+
+#include "unit/base/scratch.h"
 
 static packspan_case *open_demo(const char *samples, const char *threads)
 {
@@ -91,6 +94,51 @@ static void a_missing_folder_is_told(void **state)
     packspan_case_free(c);
 }
 
+static void put(const char *path, const char *text)
+{
+    FILE *f = fopen(path, "w");
+    assert_non_null(f);
+    assert_true(fputs(text, f) >= 0);
+    assert_int_equal(fclose(f), 0);
+}
+
+static bool has_line(const char *path, const char *wanted)
+{
+    char line[4096];
+    bool found = false;
+    FILE *f = fopen(path, "r");
+    assert_non_null(f);
+    while (!found && fgets(line, sizeof line, f))
+        found = strcmp(line, wanted) == 0;
+    fclose(f);
+    return found;
+}
+
+/* The checksums are those of `printf 'TEXT' | sha256sum`. */
+static void the_record_is_of_the_files_as_they_were_read(void **state)
+{
+    (void)state;
+    assert_int_equal(mkdir("c", 0700), 0);
+    put("c/vehicles.csv", "vehicle,role\nvan,subject\n");
+    put("c/inputs.csv",
+        "vehicle,quantity,unit,shape,best,source\nvan,usable_energy,kWh,fixed,80,invented\n");
+    packspan_case *c = NULL;
+    packspan_results *r = NULL;
+    assert_int_equal(packspan_case_open("c", &c), PACKSPAN_OK);
+    put("c/inputs.csv", "changed meanwhile\n");
+    assert_int_equal(packspan_case_set(c, "samples", "1000"), PACKSPAN_OK);
+    assert_int_equal(packspan_run(c, NULL, NULL, &r), PACKSPAN_OK);
+    assert_int_equal(packspan_results_write(r, "out"), PACKSPAN_OK);
+    assert_true(has_line("out/run.csv",
+                         "case_checksum vehicles.csv,"
+                         "8199ef5f41c4f47441f565ad928fa9cd9f96cb2db0a28a02dae7b0a646f62023\n"));
+    assert_true(has_line("out/run.csv",
+                         "case_checksum inputs.csv,"
+                         "e80b6cd713b28c4cb5e5a9a7f984602dc49c110a3032ab2b2e961356d01e2969\n"));
+    packspan_results_free(r);
+    packspan_case_free(c);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -98,6 +146,8 @@ int main(void)
         cmocka_unit_test(a_stopped_run_keeps_what_is_finished),
         cmocka_unit_test(settings_are_checked),
         cmocka_unit_test(a_missing_folder_is_told),
+        cmocka_unit_test_setup_teardown(the_record_is_of_the_files_as_they_were_read, scratch_enter,
+                                        scratch_leave),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
