@@ -2,14 +2,36 @@
 
 #include "cli.h"
 
+static const char *const merge_settings[] = {"threads", "units", "quiet", NULL};
+
 const struct command commands[] = {
-    {"run", "CASE", "work the case out, print the main results, write the result tables", true,
-     command_run},
-    {"check", "CASE", "say what is wrong with the tables, or what each result rests on", true,
-     command_check},
-    {"new", "CASE", "write a small case that runs at once and explains itself", false, command_new},
-    {"quantities", NULL, "list every quantity, its formulas, and the shapes of inputs", false,
-     command_quantities},
+    {.name = "run",
+     .operand = "CASE",
+     .summary = "work the case out, print the main results, write the result tables",
+     .takes_settings = true,
+     .run = command_run},
+    {.name = "merge",
+     .operand = "OUT",
+     .more = "PART...",
+     .summary = "put the parts of a run together: the tables of the whole run in OUT",
+     .takes_settings = true,
+     .only = merge_settings,
+     .own = "case",
+     .own_argument = "FOLDER",
+     .own_meaning = "where the case is now; where it was when the parts were made unless said",
+     .run = command_merge},
+    {.name = "check",
+     .operand = "CASE",
+     .summary = "say what is wrong with the tables, or what each result rests on",
+     .takes_settings = true,
+     .run = command_check},
+    {.name = "new",
+     .operand = "CASE",
+     .summary = "write a small case that runs at once and explains itself",
+     .run = command_new},
+    {.name = "quantities",
+     .summary = "list every quantity, its formulas, and the shapes of inputs",
+     .run = command_quantities},
 };
 const size_t command_count = sizeof commands / sizeof commands[0];
 

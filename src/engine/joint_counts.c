@@ -164,22 +164,38 @@ static inline uint64_t whole(const struct row *row, size_t at)
     return row->carried ? (uint64_t)row->high[at] << 32 | row->low[at] : row->low[at];
 }
 
+static inline void raise(struct row *row, size_t at, uint64_t more)
+{
+    if (more == 0)
+        return; /* and no page is touched for nothing */
+    uint64_t sum = whole(row, at) + more;
+    row->low[at] = (uint32_t)sum;
+    if (sum >> 32 > 0) {
+        row->high[at] = (uint32_t)(sum >> 32);
+        row->carried = true;
+    }
+}
+
+uint64_t joint_counts_at(const struct joint_counts *j, size_t row, size_t candidate, size_t bin)
+{
+    const struct row *r = &j->rows[row];
+    return whole(r, candidate * bin_layout_size(r->about.layout) + bin);
+}
+
+void joint_counts_raise(struct joint_counts *j, size_t row, size_t candidate, size_t bin,
+                        uint64_t more)
+{
+    struct row *r = &j->rows[row];
+    raise(r, candidate * bin_layout_size(r->about.layout) + bin, more);
+}
+
 void joint_counts_merge(struct joint_counts *j, const struct joint_counts *part, size_t row)
 {
     struct row *into = &j->rows[row];
     const struct row *from = &part->rows[row];
     size_t cells = cells_of(into, j->candidates);
-    for (size_t at = 0; at < cells; at++) {
-        uint64_t more = whole(from, at);
-        if (more == 0)
-            continue; /* and no page is touched for nothing */
-        uint64_t sum = whole(into, at) + more;
-        into->low[at] = (uint32_t)sum;
-        if (sum >> 32 > 0) {
-            into->high[at] = (uint32_t)(sum >> 32);
-            into->carried = true;
-        }
-    }
+    for (size_t at = 0; at < cells; at++)
+        raise(into, at, whole(from, at));
 }
 
 HOT_LOOP static void add_low(size_t n, const uint32_t *restrict low, uint64_t *restrict counts)

@@ -28,6 +28,11 @@ void joint_counts_settle(struct joint_counts *j);
 /* counts[bin] += what was counted for a row under a candidate until it was settled. */
 void joint_counts_add(const struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts);
 
+/* The same of one bin, and more that was counted elsewhere. */
+uint64_t joint_counts_at(const struct joint_counts *j, size_t row, size_t candidate, size_t bin);
+void joint_counts_raise(struct joint_counts *j, size_t row, size_t candidate, size_t bin,
+                        uint64_t more);
+
 /* below[b] = what was counted in the bins before b, under candidates from .. to - 1 together, for
  * b = 0 .. the number of bins. */
 void joint_counts_cumulate(const struct joint_counts *j, size_t row, size_t from, size_t to,

@@ -859,7 +859,8 @@ static void settings_are_known_and_in_range(void **state)
                    "c/settings.csv:6: column 'value': is not possible for units: 'imperial'; "
                    "metric or us\n"
                    "c/settings.csv:7: column 'setting': unknown setting: 'colour'; known: samples, "
-                   "effective, stable, sequence, seed, threads, keep, units, quiet, out\n"
+                   "effective, stable, pilot, sequence, seed, threads, keep, part, units, "
+                   "quiet, out\n"
                    "c/settings.csv:8: column 'value': is not possible for keep; 0 to 1e7, a whole "
                    "number\n"
                    "c/settings.csv:9: column 'setting': is empty; every row needs it\n");
