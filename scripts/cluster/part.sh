@@ -1,0 +1,38 @@
+#!/bin/bash
+# The job of one part: part.sh SCRIPTS OUT. (Slurm runs a copy, which stands in no useful folder.)
+# shellcheck source-path=SCRIPTDIR source=common.sh
+. "$1/common.sh"
+open_record "$2"
+k=$SLURM_ARRAY_TASK_ID
+
+wait_for() { # PROCESS: a trapped signal ends a wait early
+    wait "$1"
+    status=$?
+    while kill -0 "$1" 2>/dev/null; do
+        wait "$1"
+        status=$?
+    done
+}
+
+# Slurm ends a job with SIGTERM to all of its processes, so packspan has it already, and a second
+# one would cut its last journal entry short. What comes after that is for others to say.
+ended_from_outside=no packspan=
+trap 'ended_from_outside=yes' TERM
+trap '[ -z "$packspan" ] || kill -TERM "$packspan"' USR1 # time is nearly up
+
+size=$(journal_size "$k")
+note "part_$k" start "$size"
+"${command[@]}" --part "$k/$parts" &
+packspan=$!
+wait_for "$packspan"
+note "part_$k" end "$status"
+
+[ ! -e "$out/part_${k}_of_$parts.part" ] || exit 0
+case $status in 64 | 65 | 66) exit "$status" ;; esac # would be the same again
+[ $ended_from_outside = no ] || exit "$status"
+IFS=, read -r _ _ _ vain _ < <(past <"$record/part_$k.csv")
+if [ "$(journal_size "$k")" -gt "$size" ] || [ "$vain" -lt "$attempts" ]; then
+    # By the name of the array: the number of its last task alone would stand for all of it.
+    scontrol requeue "${SLURM_ARRAY_JOB_ID}_$k"
+fi
+exit "$status"
