@@ -122,7 +122,8 @@ typedef enum packspan_setting_field {
     PACKSPAN_SETTING_NAME,
     PACKSPAN_SETTING_ARGUMENT, /* NULL for a switch */
     PACKSPAN_SETTING_RANGE,
-    PACKSPAN_SETTING_MEANING
+    PACKSPAN_SETTING_MEANING,
+    PACKSPAN_SETTING_COMMANDS /* that take it: run, check, study, with blanks between them */
 } packspan_setting_field;
 size_t packspan_setting_count(void);
 const char *packspan_setting_text(size_t i, packspan_setting_field field);
