@@ -21,10 +21,10 @@ enum {
     COLUMN_COUNT
 };
 static const struct table_column columns[COLUMN_COUNT] = {
-    [AXIS] = {"axis", true},        [VEHICLE] = {"vehicle", true}, [QUANTITY] = {"quantity", true},
-    [FIELD] = {"field", true},      [UNIT] = {"unit", true},       [FROM] = {"from", false},
-    [TO] = {"to", false},           [STEPS] = {"steps", false},    [SPACING] = {"spacing", false},
-    [VALUES] = {"values", false},   [SOURCE] = {"source", false}};
+    [AXIS] = {"axis", true},      [VEHICLE] = {"vehicle", true}, [QUANTITY] = {"quantity", true},
+    [FIELD] = {"field", true},    [UNIT] = {"unit", true},       [FROM] = {"from", false},
+    [TO] = {"to", false},         [STEPS] = {"steps", false},    [SPACING] = {"spacing", false},
+    [VALUES] = {"values", false}, [SOURCE] = {"source", false}};
 
 enum { MOST_STEPS = 1000000000 };
 
@@ -90,7 +90,7 @@ static bool check_given(const struct sheet *s, size_t row, const struct study_kn
     if (k->field == STUDY_VALUE ? has_location : !isnan(in->given.field[shape_fields[k->field]]))
         return true;
     char *what = text_format("shape '%s' of %s:%ld has no number there",
-                       shape_infos[in->given.kind].name, in->file, in->line);
+                             shape_infos[in->given.kind].name, in->file, in->line);
     sheet_wrong_composed(s, row, FIELD, what,
                          text_format("it uses %s", shape_infos[in->given.kind].columns));
     free(what);
@@ -120,9 +120,9 @@ static bool check_twice(const struct reading *r, const struct sheet *s, size_t r
         bool whole = k->field == STUDY_VALUE || other->field == STUDY_VALUE;
         if (other->input != k->input || (!whole && other->field != k->field))
             continue;
-        sheet_wrong_composed(s, row, FIELD, "is moved by another row already",
-                             text_format("line %ld moves the same number: keep one of the two",
-                                         other->line));
+        sheet_wrong_composed(
+            s, row, FIELD, "is moved by another row already",
+            text_format("line %ld moves the same number: keep one of the two", other->line));
         return false;
     }
     return true;
@@ -329,8 +329,8 @@ static size_t find_axis(struct reading *r, const struct sheet *s, size_t row, si
 
 static bool check_axis_name(const struct sheet *s, size_t row)
 {
-    static const char *const taken[] = {"point",  "candidate", "claim",       "vehicle",
-                                        "quantity", "unit",     "probability", "mixture"};
+    static const char *const taken[] = {"point",    "candidate", "claim",       "vehicle",
+                                        "quantity", "unit",      "probability", "mixture"};
     const char *name = sheet_needed(s, row, AXIS);
     if (!name || !sheet_check_name(s, row, AXIS))
         return false;
@@ -355,9 +355,9 @@ static void add_knob(struct reading *r, const struct sheet *s, size_t row, size_
                      const struct study_address *a, struct study_knob *k)
 {
     struct study_design *d = &r->c->study;
-    bool good = k->input == STUDY_INPUT_NONE ||
-                (check_link(r, s, row, k) && check_twice(r, s, row, k) &&
-                 check_given(s, row, k, study_input(r->c, k->input)));
+    bool good =
+        k->input == STUDY_INPUT_NONE || (check_link(r, s, row, k) && check_twice(r, s, row, k) &&
+                                         check_given(s, row, k, study_input(r->c, k->input)));
     size_t axis = good ? find_axis(r, s, row, steps) : d->axis_count;
     if (!good || axis == d->axis_count) {
         free_knob(k);
@@ -380,7 +380,8 @@ static void read_row(struct reading *r, const struct sheet *s, size_t row)
     bool named = check_axis_name(s, row);
     bool fielded = read_field(s, row, &k);
     bool found = find_input(r, s, row, &k, &a);
-    const struct input *in = found && k.input != STUDY_INPUT_NONE ? study_input(r->c, k.input) : NULL;
+    const struct input *in =
+        found && k.input != STUDY_INPUT_NONE ? study_input(r->c, k.input) : NULL;
     bool in_unit = found && fielded && read_knob_unit(r, s, row, in, &a, &k);
     bool valued = read_values(r, s, row, &k, &steps);
     if (named && fielded && found && in_unit && valued && !r->no_memory)

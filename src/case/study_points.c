@@ -227,8 +227,7 @@ static void check_names(struct points_reader *p)
     for (size_t i = 1; i < d->table_points; i++) {
         if (*sorted[i].name == '\0' || strcmp(sorted[i - 1].name, sorted[i].name) != 0)
             continue;
-        char *remedy = text_format("line %ld has this name already",
-                                   d->lines[sorted[i - 1].row]);
+        char *remedy = text_format("line %ld has this name already", d->lines[sorted[i - 1].row]);
         wrong_field(p, sorted[i].row, p->name_column, remedy ? "is given twice" : NULL, remedy);
         free(remedy);
     }

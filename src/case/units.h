@@ -6,7 +6,9 @@
 #include <stdbool.h>
 
 /* A unit system with Wh, Ah and mph mapped to watt hour, ampere hour and mile per hour (UDUNITS-2
- * knows neither of the first two and takes the third for a milliphot). One thread at a time. */
+ * knows neither of the first two and takes the third for a milliphot). One thread at a time may
+ * convert, whatever system it has: UDUNITS-2 reads units with variables of its own. What was
+ * remembered may be converted by several. */
 struct unit_system;
 packspan_status unit_system_open(struct unit_system **out);
 void unit_system_free(struct unit_system *s);
@@ -27,5 +29,8 @@ enum unit_verdict {
  * Logarithmic units do not fit. "kWh/100km" is read as kWh/(100 km). */
 enum unit_verdict unit_convert(const struct unit_system *s, const char *unit, const char *target,
                                struct unit_factor *factor);
+
+/* Keeps a conversion; the texts must last as long as the system. UNIT_FITS, or what is wrong. */
+enum unit_verdict unit_remember(struct unit_system *s, const char *unit, const char *target);
 
 #endif

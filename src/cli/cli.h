@@ -40,6 +40,7 @@ extern const size_t command_count;
 int command_run(const struct options *options);
 int command_check(const struct options *options);
 int command_new(const struct options *options);
+int command_study(const struct options *options);
 int command_quantities(const struct options *options);
 
 /* EXIT_DONE, or EXIT_WRONG_USE after a message on standard error. */
@@ -52,6 +53,11 @@ void print_command_help(FILE *f, const struct command *command);
  */
 int open_case(const struct options *options, packspan_case **out);
 
+/* The folder of the results: the setting, or results/NAME-OF-CASE. */
+void choose_folder(packspan_case *c, char *folder, size_t size);
+/* Finds out before the work whether its tables can be written. EXIT_DONE or the exit status. */
+int prepare_folder(const struct options *options, const char *folder);
+
 /* Prints the case's errors, or its warnings, on `f`; returns how many. */
 size_t print_problems(FILE *f, const packspan_case *c, bool errors, const char *indent);
 
@@ -60,9 +66,14 @@ struct progress {
     bool shown;
     bool open_ended; /* nobody knows how many samples it will take */
     double started;
+    double printed; /* when it was last, where that is not each time */
 };
 void progress_start(struct progress *p, bool quiet, bool open_ended);
 bool progress_step(void *user, uint64_t done, uint64_t total);
+/* On a terminal, a few times a second. */
+bool progress_is_due(struct progress *p);
+/* Ctrl-C was pressed, or the program told to end. */
+bool progress_stop_asked(void);
 void progress_end(struct progress *p);
 
 void print_results(FILE *f, packspan_case *c, const packspan_results *r, const char *folder);

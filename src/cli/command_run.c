@@ -1,29 +1,6 @@
-#include <errno.h>
 #include <string.h>
 
 #include "cli.h"
-
-/* The folder of the results: the setting, or results/NAME-OF-CASE. */
-static void choose_folder(packspan_case *c, char *folder, size_t size)
-{
-    snprintf(folder, size, "%s", packspan_case_setting(c, "out"));
-    if (!*folder)
-        snprintf(folder, size, "results/%s", packspan_case_name(c));
-}
-
-/* Finds out before the run whether its tables can be written. */
-static int prepare_folder(const char *folder)
-{
-    packspan_status status = packspan_folder_prepare(folder);
-    if (status == PACKSPAN_USAGE)
-        fprintf(stderr,
-                "packspan run: %s holds a case, whose claims.csv the results would replace; choose "
-                "another folder with --out\n",
-                folder);
-    else if (status != PACKSPAN_OK)
-        fprintf(stderr, "packspan run: cannot write into %s: %s\n", folder, strerror(errno));
-    return exit_status_of(status);
-}
 
 static int run_and_write(packspan_case *c, const char *folder, bool quiet)
 {
@@ -62,7 +39,7 @@ int command_run(const struct options *options)
     char folder[4096 + 16];
     choose_folder(c, folder, sizeof folder);
     bool quiet = strcmp(packspan_case_setting(c, "quiet"), "yes") == 0;
-    status = prepare_folder(folder);
+    status = prepare_folder(options, folder);
     if (status == EXIT_DONE)
         status = run_and_write(c, folder, quiet);
     packspan_case_free(c);

@@ -7,6 +7,8 @@ const struct command commands[] = {
      command_run},
     {"check", "CASE", "say what is wrong with the tables, or what each result rests on", true,
      command_check},
+    {"study", "CASE", "work the case out at every point of its study.csv or points.csv", true,
+     command_study},
     {"new", "CASE", "write a small case that runs at once and explains itself", false, command_new},
     {"quantities", NULL, "list every quantity, its formulas, and the shapes of inputs", false,
      command_quantities},

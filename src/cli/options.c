@@ -23,6 +23,12 @@ void print_help(FILE *f)
     fprintf(f, "\n'packspan COMMAND --help' lists a command's options.\n");
 }
 
+static bool takes_setting(const struct command *command, size_t i)
+{
+    const char *takers = packspan_setting_text(i, PACKSPAN_SETTING_COMMANDS);
+    return command->takes_settings && strstr(takers, command->name);
+}
+
 void print_command_help(FILE *f, const struct command *command)
 {
     fprintf(f, "usage: packspan %s%s%s%s\n%s\n", command->name, command->operand ? " " : "",
@@ -35,6 +41,8 @@ void print_command_help(FILE *f, const struct command *command)
         const char *argument = packspan_setting_text(i, PACKSPAN_SETTING_ARGUMENT);
         const char *name = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
         char option[64], value[4096];
+        if (!takes_setting(command, i))
+            continue;
         packspan_setting_default(i, value, sizeof value);
         snprintf(option, sizeof option, "%s--%s%s%s", strcmp(name, "out") == 0 ? "-o, " : "    ",
                  name, argument ? " " : "", argument ? argument : "");
@@ -56,14 +64,14 @@ static int wrong_use(const struct command *command, const char *what, const char
 static int unknown_option(const struct command *command, const char *word)
 {
     const char *names[64];
-    size_t count = packspan_setting_count();
-    for (size_t i = 0; i < count; i++)
-        names[i] = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
+    size_t count = 0;
+    for (size_t i = 0; i < packspan_setting_count(); i++)
+        if (takes_setting(command, i))
+            names[count++] = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
     const char *bare = word + strspn(word, "-");
     char name[64];
     snprintf(name, sizeof name, "%.*s", (int)strcspn(bare, "="), bare);
-    const char *nearest =
-        command->takes_settings ? packspan_nearest_word(name, names, count) : NULL;
+    const char *nearest = count > 0 ? packspan_nearest_word(name, names, count) : NULL;
     fprintf(stderr, "packspan %s: no such option: '%s'", command->name, word);
     if (nearest)
         fprintf(stderr, "; did you mean '--%s'?", nearest);
@@ -92,19 +100,22 @@ static int take_setting(const struct command *command, size_t index, const char 
 int read_options(int argc, char **argv, const struct command *command, struct options *out)
 {
     struct option known[66] = {{"help", no_argument, NULL, HELP_OPTION}};
-    size_t settings = command->takes_settings ? packspan_setting_count() : 0, out_index = 0;
-    for (size_t i = 0; i < settings; i++) {
+    size_t known_count = 1, out_index = 0;
+    for (size_t i = 0; i < packspan_setting_count(); i++) {
+        if (!takes_setting(command, i))
+            continue;
         const char *name = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
         bool is_switch = packspan_setting_text(i, PACKSPAN_SETTING_ARGUMENT) == NULL;
-        known[i + 1] = (struct option){name, is_switch ? no_argument : required_argument, NULL,
-                                       HELP_OPTION + 1 + (int)i};
+        known[known_count++] = (struct option){name, is_switch ? no_argument : required_argument,
+                                               NULL, HELP_OPTION + 1 + (int)i};
         if (strcmp(name, "out") == 0)
             out_index = i;
     }
     *out = (struct options){.command = command->name};
     opterr = 0;
     int c;
-    while ((c = getopt_long(argc, argv, settings ? ":o:h" : ":h", known, NULL)) != -1) {
+    while ((c = getopt_long(argc, argv, command->takes_settings ? ":o:h" : ":h", known, NULL)) !=
+           -1) {
         int status = EXIT_DONE;
         if (c == HELP_OPTION || c == 'h')
             out->help = true;

@@ -55,12 +55,10 @@ static const char *contradiction(const struct design *d, const struct settings *
     return NULL;
 }
 
-packspan_status design_open(const struct case_data *source, struct design *out,
-                            const char **reason)
+packspan_status design_open(const struct case_data *source, struct design *out, const char **reason)
 {
     const struct settings *s = &source->settings;
-    *out = (struct design){
-        .source = source, .table = &source->study, .sobol = s->sobol_design};
+    *out = (struct design){.source = source, .table = &source->study, .sobol = s->sobol_design};
     out->points = out->table->is_table ? out->table->table_points
                   : out->sobol         ? s->points
                                        : grid_points(out->table);
@@ -224,10 +222,9 @@ static char *describe_place(const struct design *d, size_t input, const double *
         if (knob->input != input)
             continue;
         bool has_unit = strcmp(knob->unit, "1") != 0;
-        char *longer =
-            text_format("%s%s%s = %.10g%s%s", text, *text ? ", " : "",
-                        d->table->axes[knob->axis].name, values[k], has_unit ? " " : "",
-                        has_unit ? knob->unit : "");
+        char *longer = text_format("%s%s%s = %.10g%s%s", text, *text ? ", " : "",
+                                   d->table->axes[knob->axis].name, values[k], has_unit ? " " : "",
+                                   has_unit ? knob->unit : "");
         free(text);
         text = longer;
     }
@@ -247,9 +244,9 @@ static void report_point(const struct design *d, size_t input, const double *val
 {
     const struct study_knob *k = first_knob(d, input);
     char *place = describe_place(d, input, values);
-    char *what = place ? text_format("at %s its %s %s", place, shape_field_names[fault->field],
-                                     fault->what)
-                       : NULL;
+    char *what =
+        place ? text_format("at %s its %s %s", place, shape_field_names[fault->field], fault->what)
+              : NULL;
     const struct input in = design_input(d, input, values);
     problems_add(problems, SEVERITY_ERROR, k->file, k->line, "axis", what,
                  quantities[in.quantity].name, fault->remedy);

@@ -60,6 +60,19 @@ static packspan_status turn_to(struct point_runner *r, uint64_t point)
     return status;
 }
 
+/* All that results are converted by, so that several threads can do it. */
+static packspan_status remember_units(struct unit_system *units)
+{
+    enum unit_verdict verdict = UNIT_FITS;
+    for (int id = 0; id < QUANTITY_COUNT && verdict == UNIT_FITS; id++) {
+        const struct measure *m = quantities[id].measure;
+        const char *const shown[] = {m->table, m->metric, m->us};
+        for (size_t i = 0; i < sizeof shown / sizeof shown[0] && verdict == UNIT_FITS; i++)
+            verdict = unit_remember(units, shown[i], m->si);
+    }
+    return verdict == UNIT_FITS ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+}
+
 packspan_status point_runner_open(const struct design *d, struct point_runner *out)
 {
     *out = (struct point_runner){.design = d, .data = *d->source};
@@ -68,7 +81,9 @@ packspan_status point_runner_open(const struct design *d, struct point_runner *o
     out->data.settings.stable = 0;
     out->data.settings.effective = 0;
     out->data.settings.keep = 0;
-    packspan_status status = unit_system_open(&out->units); /* one thread at a time may use it */
+    packspan_status status = unit_system_open(&out->units);
+    if (status == PACKSPAN_OK)
+        status = remember_units(out->units);
     out->data.units = out->units;
     if (status == PACKSPAN_OK && !copy_inputs(out))
         status = PACKSPAN_NO_MEMORY;

@@ -9,11 +9,11 @@
 
 struct point_runner {
     const struct design *design;
-    struct case_data data;  /* the case with inputs of its own */
-    struct plan_set set;    /* of data */
-    struct shape **made;    /* [data.input_count]: for the present point; NULL: the case's */
-    struct input *present;  /* [data.input_count]: what they were made from */
-    double *values;         /* [knobs] */
+    struct case_data data; /* the case with inputs of its own */
+    struct plan_set set;   /* of data */
+    struct shape **made;   /* [data.input_count]: for the present point; NULL: the case's */
+    struct input *present; /* [data.input_count]: what they were made from */
+    double *values;        /* [knobs] */
     struct unit_system *units;
 };
 

@@ -51,10 +51,10 @@ static char *name_wrong(const struct plan_set *set, const char *text, size_t len
     }
     const char *nearest = made ? text_nearest(word, names, 2 * set->row_count) : NULL;
     if (made)
-        wrong = nearest ? text_format("'%s' is not among the results; did you mean '%s'?", word,
-                                      nearest)
-                        : text_format("'%s' is not among the results; packspan check lists them",
-                                      word);
+        wrong =
+            nearest
+                ? text_format("'%s' is not among the results; did you mean '%s'?", word, nearest)
+                : text_format("'%s' is not among the results; packspan check lists them", word);
     for (size_t r = 0; labels && r < set->row_count; r++)
         free(labels[r]);
     free(labels);
@@ -100,8 +100,7 @@ static const char *group_name(const struct case_data *c, size_t group)
 
 static bool is_known(const struct plan_set *set, size_t row, size_t group)
 {
-    return group == 0 ? set->rows[row].everywhere
-                      : plan_set_node(set, group - 1, row) != NODE_NONE;
+    return group == 0 ? set->rows[row].everywhere : plan_set_node(set, group - 1, row) != NODE_NONE;
 }
 
 static bool add_rows(struct record_layout *l, const struct plan_set *set, const char *list,

@@ -27,8 +27,8 @@ struct record_claim {
 
 struct record_layout {
     bool has_candidates;
-    size_t group_count;       /* everything together, then each candidate */
-    struct record_row *rows;  /* [row_count]: by group, then as in summary.csv */
+    size_t group_count;      /* everything together, then each candidate */
+    struct record_row *rows; /* [row_count]: by group, then as in summary.csv */
     size_t row_count;
     struct record_claim *claims; /* [claim_count]: by group, then name */
     size_t claim_count;
