@@ -371,6 +371,9 @@ size_t packspan_study_rows(const packspan_study *s);
 /* What is needed on disk: the journal, and the tables within a tenth or so. */
 uint64_t packspan_study_journal_bytes(const packspan_study *s);
 uint64_t packspan_study_table_bytes(const packspan_study *s);
+/* What a reader of the tables must know. */
+size_t packspan_study_warning_count(const packspan_study *s);
+const char *packspan_study_warning(const packspan_study *s, size_t i);
 /* Works a few samples of the first point out, to tell what all points will take with one thread. */
 packspan_status packspan_study_time(packspan_study *s, double *seconds);
 

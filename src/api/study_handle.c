@@ -12,7 +12,47 @@
 struct packspan_study {
     struct study study;
     char *failure, *point_text;
+    char **warnings;
+    size_t warning_count;
 };
+
+static bool add_warning(packspan_study *s, const struct problem *p)
+{
+    char *text = problem_text(p);
+    char **longer = reallocarray(s->warnings, s->warning_count + 1, sizeof *longer);
+    if (longer)
+        s->warnings = longer;
+    for (size_t i = 0; text && i < s->warning_count; i++) {
+        if (strcmp(s->warnings[i], text) == 0) { /* the same under another candidate */
+            free(text);
+            return longer;
+        }
+    }
+    if (!text || !longer) {
+        free(text);
+        return false;
+    }
+    s->warnings[s->warning_count++] = text;
+    return true;
+}
+
+static bool take_warnings(packspan_study *s, const struct problems *list)
+{
+    for (size_t i = 0; i < list->count; i++)
+        if (list->items[i].severity == SEVERITY_WARNING && !add_warning(s, &list->items[i]))
+            return false;
+    return true;
+}
+
+/* Those of the tables, and of the plan that has the inputs of the study too. */
+static bool collect_warnings(packspan_study *s)
+{
+    const struct plan_set *set = &s->study.runner.set;
+    bool taken = take_warnings(s, &s->study.source->problems);
+    for (size_t i = 0; i < set->count && taken; i++)
+        taken = take_warnings(s, &set->plans[i].problems);
+    return taken;
+}
 
 packspan_status packspan_study_open(packspan_case *c, packspan_study **out)
 {
@@ -26,6 +66,8 @@ packspan_status packspan_study_open(packspan_case *c, packspan_study **out)
         if (!case_add_problem(c, problems.items[i].severity, problem_text(&problems.items[i])))
             status = PACKSPAN_NO_MEMORY;
     problems_clear(&problems);
+    if (status == PACKSPAN_OK && !collect_warnings(s))
+        status = PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK)
         *out = s;
     else
@@ -40,6 +82,9 @@ void packspan_study_free(packspan_study *s)
     study_close(&s->study);
     free(s->failure);
     free(s->point_text);
+    for (size_t i = 0; i < s->warning_count; i++)
+        free(s->warnings[i]);
+    free(s->warnings);
     free(s);
 }
 
@@ -103,6 +148,16 @@ packspan_status packspan_study_run(packspan_study *s, const char *folder,
                                       .first_refused = r.first_refused,
                                       .seconds = r.seconds};
     return status == PACKSPAN_OK && r.stopped ? PACKSPAN_INTERRUPTED : status;
+}
+
+size_t packspan_study_warning_count(const packspan_study *s)
+{
+    return s->warning_count;
+}
+
+const char *packspan_study_warning(const packspan_study *s, size_t i)
+{
+    return s->warnings[i];
 }
 
 const char *packspan_study_failure(const packspan_study *s)

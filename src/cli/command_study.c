@@ -62,6 +62,11 @@ static void print_plan(const struct watcher *w, uint64_t done)
     printf(" for the tables, ");
     print_bytes(stdout, (double)packspan_study_journal_bytes(s));
     printf(" for the journal\n");
+    if (packspan_study_warning_count(s) > 0)
+        printf("\nTo be aware of\n");
+    for (size_t i = 0; i < packspan_study_warning_count(s); i++)
+        printf("  %s\n", packspan_study_warning(s, i));
+    printf("\n");
     fflush(stdout);
 }
 
