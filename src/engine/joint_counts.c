@@ -3,21 +3,22 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Samples that wait to be counted, so that a row's counts are in the cache while many are. */
-enum { PENDING = 16384 };
+/* Samples that wait to be counted, so that the counts of a row under one candidate are in the cache
+ * while many are. */
+enum { PENDING = 65536 };
 
 struct row {
     struct joint_row about;
     uint16_t *bins;       /* [PENDING], or [candidate][PENDING] where they are not alike */
     bool *known;          /* [candidate] */
-    uint32_t *low, *high; /* [bin][candidate]: halves of the sums */
+    uint32_t *low, *high; /* [candidate][bin]: halves of the sums */
     bool carried;         /* else no page of `high` was ever touched, and none should be */
 };
 
 struct joint_counts {
     size_t candidates, row_count;
     struct row *rows;
-    uint32_t *weights; /* [PENDING][candidate] */
+    uint32_t *weights; /* [candidate][PENDING] */
     size_t pending, begun;
 };
 
@@ -70,66 +71,32 @@ void joint_counts_close(struct joint_counts *j)
     free(j);
 }
 
-static inline void add_weight(struct row *row, size_t at, uint32_t weight)
+static void count_row(const struct joint_counts *j, struct row *row, size_t c)
 {
-    uint32_t sum = row->low[at] + weight;
-    row->low[at] = sum;
-    if (sum < weight) {
-        row->high[at]++;
-        row->carried = true;
-    }
-}
-
-static inline void count_alike(const struct joint_counts *j, struct row *row, size_t candidates)
-{
-    const uint16_t *bins = row->bins;
+    const uint16_t *bins = row->bins + (row->about.alike ? 0 : c * PENDING);
+    const uint32_t *weights = j->weights + c * PENDING;
+    size_t from = c * bin_layout_size(row->about.layout);
+    uint32_t *low = row->low + from, *high = row->high + from;
+    bool carried = false;
     for (size_t i = 0; i < j->pending; i++) {
-        size_t at = bins[i] * candidates;
-        for (size_t c = 0; c < candidates; c++)
-            add_weight(row, at + c, j->weights[i * candidates + c]);
+        uint32_t sum = low[bins[i]] + weights[i];
+        low[bins[i]] = sum;
+        if (sum < weights[i]) {
+            high[bins[i]]++;
+            carried = true;
+        }
     }
-}
-
-static void count_one(const struct joint_counts *j, struct row *row, size_t c)
-{
-    const uint16_t *bins = row->bins + c * PENDING;
-    for (size_t i = 0; i < j->pending; i++)
-        add_weight(row, bins[i] * j->candidates + c, j->weights[i * j->candidates + c]);
-}
-
-static void count_row(const struct joint_counts *j, struct row *row)
-{
-    if (!row->about.alike) {
-        for (size_t c = 0; c < j->candidates; c++)
-            if (row->known[c])
-                count_one(j, row, c);
-        return;
-    }
-    switch (j->candidates) { /* the usual numbers as constants for the compiler */
-    case 1:
-        count_alike(j, row, 1);
-        break;
-    case 2:
-        count_alike(j, row, 2);
-        break;
-    case 3:
-        count_alike(j, row, 3);
-        break;
-    case 4:
-        count_alike(j, row, 4);
-        break;
-    default:
-        count_alike(j, row, j->candidates);
-    }
+    row->carried |= carried;
 }
 
 static void count_pending(struct joint_counts *j)
 {
     j->pending += j->begun;
     j->begun = 0;
-    for (size_t r = 0; r < j->row_count; r++)
-        if (j->rows[r].about.layout && j->pending > 0)
-            count_row(j, &j->rows[r]);
+    for (size_t r = 0; r < j->row_count && j->pending > 0; r++)
+        for (size_t c = 0; c < j->candidates && j->rows[r].about.layout; c++)
+            if (j->rows[r].about.alike || j->rows[r].known[c])
+                count_row(j, &j->rows[r], c);
     j->pending = 0;
 }
 
@@ -142,7 +109,7 @@ void joint_counts_begin(struct joint_counts *j, size_t n, const uint64_t *const 
     j->begun = n;
     for (size_t c = 0; c < j->candidates; c++)
         for (size_t i = 0; i < n; i++)
-            j->weights[(j->pending + i) * j->candidates + c] = (uint32_t)weights[c][i];
+            j->weights[c * PENDING + j->pending + i] = (uint32_t)weights[c][i];
 }
 
 void joint_counts_values(struct joint_counts *j, size_t row, size_t candidate, const double *x)
@@ -155,9 +122,9 @@ void joint_counts_values(struct joint_counts *j, size_t row, size_t candidate, c
 void joint_counts_add(struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts)
 {
     struct row *r = &j->rows[row];
+    size_t size = bin_layout_size(r->about.layout);
+    const uint32_t *low = r->low + candidate * size, *high = r->high + candidate * size;
     count_pending(j);
-    for (size_t b = 0; b < bin_layout_size(r->about.layout); b++) {
-        size_t at = b * j->candidates + candidate;
-        counts[b] += r->carried ? (uint64_t)r->high[at] << 32 | r->low[at] : r->low[at];
-    }
+    for (size_t b = 0; b < size; b++)
+        counts[b] += r->carried ? (uint64_t)high[b] << 32 | low[b] : low[b];
 }

@@ -11,12 +11,18 @@
 
 /* Samples lighter than exp(-16), about 1e-7, of the heaviest say nothing about where bins go. */
 #define LIGHTEST_LOG (-16.0)
-enum { ENTRIES_MIN = 64 }; /* fewer entries that carry weight: go on drawing */
+enum {
+    ENTRIES_MIN = 64,     /* fewer entries that carry weight: go on drawing */
+    ENTRIES_ENOUGH = 8192 /* of a candidate: with weights the pilot is no part of what is counted */
+};
+/* By its best likelihood a candidate's reference is not further than this below that of all, so
+ * that weights relative to it can be trusted to be finite. */
+#define REFERENCE_LOG_MIN (-300.0)
 
 struct pilot {
     double *values; /* [row][PILOT_SAMPLES]; NaN where a candidate does not know the row */
     double log_weights[PILOT_SAMPLES]; /* prior included */
-    size_t entries;
+    size_t entries, room;
     double best;
 };
 
@@ -67,7 +73,7 @@ static void take_block(struct pilot *p, const struct plan_set *set, size_t candi
     if (p->best > best)
         drop_light(p, set);
     size_t picked[BLOCK_SAMPLES], count = 0;
-    for (size_t i = 0; i < valid && p->entries + count < PILOT_SAMPLES; i++)
+    for (size_t i = 0; i < valid && p->entries + count < p->room; i++)
         if (log_weights[i] >= p->best + LIGHTEST_LOG && isfinite(log_weights[i]))
             picked[count++] = i;
     store(p, set, candidate, columns, count, picked, log_weights);
@@ -82,7 +88,21 @@ struct span {
 static bool is_enough(const struct pilot *p, bool alone, uint64_t drawn, uint64_t requested)
 {
     uint64_t limit = requested / 8 > PILOT_SAMPLES ? requested / 8 : PILOT_SAMPLES;
-    return p->entries == PILOT_SAMPLES || (drawn >= limit && (alone || p->entries >= ENTRIES_MIN));
+    return p->entries >= p->room - p->room / 16 ||
+           (drawn >= limit && (alone || p->entries >= ENTRIES_MIN));
+}
+
+/* How many samples of the same block come next: so few that all of them find room under every
+ * candidate, or would if heavier ones drove out what is there. */
+static size_t next_samples(const struct pilot *p, size_t candidates, uint64_t drawn,
+                           uint64_t requested)
+{
+    uint64_t room = (p->room - p->entries) / candidates;
+    uint64_t block = BLOCK_SAMPLES - drawn % BLOCK_SAMPLES;
+    if (room == 0)
+        room = p->room / candidates + 1;
+    uint64_t n = room < block ? room : block;
+    return (size_t)(requested - drawn < n ? requested - drawn : n);
 }
 
 /* Thread 0 asks, once the pilot takes long, and tells the others. */
@@ -99,18 +119,24 @@ static bool goes_on(struct pilot_watch *watch, uint64_t drawn, uint64_t requeste
     return !stop;
 }
 
-/* Returns how many samples were drawn. */
+/* Returns how many samples were drawn, the same ones under every candidate. What finds no room only
+ * tells how heavy samples can be. */
 static uint64_t draw(struct pilot *p, const struct plan_set *set, struct sampler *const *samplers,
                      struct span span, uint64_t least, uint64_t requested,
                      struct pilot_watch *watch)
 {
     uint64_t drawn = 0;
-    bool alone = span.to - span.from < set->count;
+    size_t candidates = span.to - span.from;
+    bool alone = candidates < set->count;
+    p->room = PILOT_SAMPLES;
+    if (set->weighted && ENTRIES_ENOUGH * candidates < PILOT_SAMPLES)
+        p->room = ENTRIES_ENOUGH * candidates;
     p->entries = 0;
     p->best = (double)-INFINITY;
-    while (drawn < requested && (drawn < least || !is_enough(p, alone, drawn, requested)) &&
-           goes_on(watch, drawn, requested)) {
-        size_t n = requested - drawn < BLOCK_SAMPLES ? (size_t)(requested - drawn) : BLOCK_SAMPLES;
+    while (drawn < requested && goes_on(watch, drawn, requested)) {
+        if (set->weighted && drawn >= least && is_enough(p, alone, drawn, requested))
+            break;
+        size_t n = next_samples(p, candidates, drawn, requested);
         for (size_t c = span.from; c < span.to; c++)
             take_block(p, set, c, samplers[c], drawn, n);
         drawn += n;
@@ -274,7 +300,7 @@ packspan_status pilot_run(const struct plan_set *set, sampler_lookup *samplers_o
     for (size_t t = 0; t < tasks; t++) {
         struct pilot_task task = {{0, set->count}, least, out->layouts};
         if (t > 0)
-            task = (struct pilot_task){{t - 1, t}, 0, out->candidates[t - 1].layouts};
+            task = (struct pilot_task){{t - 1, t}, least, out->candidates[t - 1].layouts};
         packspan_status result =
             run_task(&task, set, samplers_of(of, (unsigned)omp_get_thread_num()), watch, out);
         if (result != PACKSPAN_OK) {
@@ -282,9 +308,11 @@ packspan_status pilot_run(const struct plan_set *set, sampler_lookup *samplers_o
             status = result;
         }
     }
-    for (size_t c = 0; c < set->count; c++)
-        if (!out->candidates[c].has_pilot)
-            out->candidates[c].log_reference = out->log_reference;
+    for (size_t c = 0; c < set->count; c++) {
+        struct candidate_outcome *o = &out->candidates[c];
+        double lowest = out->log_reference + log(set->priors[c]) + REFERENCE_LOG_MIN;
+        o->log_reference = o->has_pilot ? fmax(o->log_reference, lowest) : out->log_reference;
+    }
     if (status == PACKSPAN_OK && watch->stop)
         status = PACKSPAN_INTERRUPTED;
     if (status == PACKSPAN_OK && out->replicates)

@@ -213,6 +213,7 @@ static void merge_part(const struct plan_set *set, struct candidate_outcome *o,
     if (!set->weighted)
         return;
     merge_weights(&o->weights, &part->weights);
+    o->heaviest = fmax(o->heaviest, part->heaviest);
     evidence_sums_merge(o->observations, part->observations, set->source->observation_count,
                         &o->evidence, &part->evidence);
 }
@@ -292,11 +293,16 @@ bool run_has_too_many_invalid(const struct run_outcome *r)
     return is_invalid_beyond(r, r->drawn);
 }
 
+/* Whether its heaviest sample counts enough steps of weight. */
+static bool has_fine_weights(const struct run_outcome *r, const struct candidate_outcome *o)
+{
+    return o->heaviest * r->weight_unit >= WEIGHT_STEPS_MIN;
+}
+
 bool run_is_weightless(const struct run_outcome *r, size_t candidate)
 {
     const struct candidate_outcome *o = &r->candidates[candidate];
-    double heaviest = o->weights.largest * exp(o->log_reference - r->log_reference);
-    return r->set->weighted && !(o->has_pilot && heaviest * r->weight_unit >= WEIGHT_STEPS_MIN);
+    return r->set->weighted && !(o->has_pilot && has_fine_weights(r, o));
 }
 
 static double effective_drawn(const struct run_outcome *out)
@@ -404,11 +410,18 @@ static bool has_enough(const struct runner *run)
            (!out->stability || out->stability->reached);
 }
 
-/* The weights are relative to a reference that was far too small. */
+/* The weights are relative to a reference that was far too small, of all together or of a candidate
+ * whose own pilot has missed what counts. */
 static bool is_outgrown(const struct run_outcome *out)
 {
     double most = OUTWEIGHS_MAX * (double)out->set->count; /* a sample adds to all candidates */
-    return out->set->weighted && !(out->joint.largest <= most);
+    bool outgrown = out->set->weighted && !(out->joint.largest <= most);
+    for (size_t c = 0; c < out->set->count && out->set->weighted; c++) {
+        const struct candidate_outcome *o = &out->candidates[c];
+        bool is_missed = !o->has_pilot || o->weights.largest > OUTWEIGHS_MAX;
+        outgrown = outgrown || (is_missed && has_fine_weights(out, o));
+    }
+    return outgrown;
 }
 
 /* Whether counters are drained depends on the number of samples only, so that threads play no
@@ -575,11 +588,12 @@ packspan_status run_plans(const struct plan_set *set, run_progress *progress, vo
                           struct run_outcome *out)
 {
     double started = now();
-    packspan_status status = run_once(set, 0, progress, user, out);
-    while (status != PACKSPAN_NO_MEMORY && is_outgrown(out)) {
-        uint64_t seen = out->drawn;
+    uint64_t least = 0;
+    packspan_status status = run_once(set, least, progress, user, out);
+    while (status != PACKSPAN_NO_MEMORY && is_outgrown(out) && out->drawn > least) {
+        least = out->drawn;
         run_free(out);
-        status = run_once(set, seen, progress, user, out);
+        status = run_once(set, least, progress, user, out);
     }
     out->seconds = now() - started;
     return status;

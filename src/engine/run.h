@@ -51,6 +51,7 @@ struct candidate_outcome {
     uint64_t weight_units;      /* sum of the whole-number weights; 0: no sample counts */
     double log_reference;       /* as that of the outcome, of its own samples */
     struct weight_sums weights; /* relative to it */
+    double heaviest;            /* weight of a sample, relative to the outcome's reference */
     struct observation_sums *observations;
     struct evidence_sums evidence;
     struct route_moments *routes; /* [route sets], SI */

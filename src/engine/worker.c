@@ -312,6 +312,9 @@ static void sum_evidence(struct worker *w, size_t c, size_t n, size_t invalid,
                  &part->evidence);
 }
 
+/* Sums of squares stay finite. */
+#define LOG_WEIGHT_MAX 300.0
+
 /* The candidate's weights: relative to its own heaviest sample for part->weights, and relative to
  * the heaviest of all, priors included, for the whole numbers and joint[]. */
 static void weigh(struct worker *w, size_t c, size_t n, size_t invalid, double *joint,
@@ -326,12 +329,13 @@ static void weigh(struct worker *w, size_t c, size_t n, size_t invalid, double *
         own[i] = t->drop[i] ? (double)-INFINITY : own[i];
     for (size_t i = 0; i < n; i++) {
         shared[i] = own[i] + log_prior - w->out->log_reference;
-        own[i] += log_prior - reference;
+        own[i] = fmin(own[i] + log_prior - reference, LOG_WEIGHT_MAX);
     }
     exponentials(n, own, own);
     exponentials(n, shared, shared);
     part->weights =
         (struct weight_sums){sum_of(n, own), sum_of_products(n, own, own), range_of(n, own).high};
+    part->heaviest = range_of(n, shared).high;
     for (size_t i = 0; i < n; i++) {
         double weight = shared[i] < OUTWEIGHS_MAX ? shared[i] : OUTWEIGHS_MAX;
         joint[i] += shared[i];

@@ -15,6 +15,7 @@ struct block_part {
     struct moments *moments; /* [rows] */
     uint64_t weight_units;
     struct weight_sums weights;
+    double heaviest; /* as in a candidate's outcome */
     struct observation_sums *observations;
     struct evidence_sums evidence;
     struct route_moments *routes;

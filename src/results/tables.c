@@ -116,10 +116,10 @@ static void write_claims(FILE *f, const struct packspan_results *r)
     }
 }
 
-/* A number that may be missing. */
+/* A number that may be missing, or that constants which contradict one another make infinite. */
 static void put_known_number(FILE *f, double value)
 {
-    if (isnan(value))
+    if (!isfinite(value))
         fputc(',', f);
     else
         put_number(f, value);

@@ -904,6 +904,60 @@ static void a_late_sample_that_fits_is_not_lost(void **state)
     close_trial(&t);
 }
 
+/* One sample of a rival in 60,001 fits, and its others differ so much that exp(3000^2 / 2) lies
+ * between them: the rival's own pilot sees none that does. What fits, fits as well as the other
+ * rival's samples, so that the odds are the prior's times the share of the k that were drawn. */
+static void a_rival_that_its_pilot_misjudges_is_weighed(void **state)
+{
+    (void)state;
+    enum { SAMPLES = 400000 };
+    put("c/vehicles.csv", "vehicle,role", "van,subject\n");
+    put("c/inputs.csv", "vehicle,quantity,unit,shape,best,file,source",
+        "van,cell_count,1,fixed,300,,s\nvan,cell_energy,Wh,observed,,readings.csv,s\n");
+    put("c/readings.csv", "value,weight", "219,60000\n250,1\n");
+    put_evidence("van,nominal_energy,kWh,75,0.003,,,s\n");
+    put_candidates("told,3,,,,,,,\nfixed,1,van,cell_energy,Wh,fixed,250,,s\n");
+    struct trial t = run("400000");
+    size_t told = candidate_of(t.r, "told");
+    double odds = packspan_candidate_number(t.r, told, PACKSPAN_CANDIDATE_ODDS);
+    double k = odds / 3.0 * SAMPLES, mean = SAMPLES / 60001.0;
+    assert_close(k, round(k), 1e-12, 0.0);
+    assert_close(k, mean, 0.0, 5.0 * sqrt(mean));
+    assert_true(k >= 1.0);
+    assert_close(packspan_candidate_number(t.r, told, PACKSPAN_CANDIDATE_POSTERIOR),
+                 odds / (1.0 + odds), 1e-12, 0.0);
+    assert_close(
+        packspan_results_value(t.r, row_of(t.r, "told", "van", "nominal_energy"), PACKSPAN_P50),
+        75.0, 1e-12, 0.0);
+    close_trial(&t);
+}
+
+/* Forty rivals spread widely and one that is nearly sure, the last to be drawn. The mixture's 5th
+ * percentile is where the last has 5 % less the forty's 40/840 below it, by its standard deviation
+ * of 0.5 Wh and with the standard error of an order statistic of its normal. */
+static void many_rivals_all_take_part(void **state)
+{
+    (void)state;
+    put_inputs("van,cell_count,1,fixed,300,,s\nvan,cell_energy,Wh,normal,220,2,s\n");
+    char rows[8192];
+    size_t used = 0;
+    for (int i = 1; i <= 40; i++)
+        used += (size_t)snprintf(rows + used, sizeof rows - used,
+                                 "c%d,1,van,cell_energy,Wh,uniform,,,150,%d,s\n", i, 320 + i);
+    snprintf(rows + used, sizeof rows - used, "last,800,van,cell_energy,Wh,normal,600,0.5,,,s\n");
+    put("c/candidates.csv", "candidate,weight,vehicle,quantity,unit,shape,best,sd,low,high,source",
+        rows);
+    struct trial t = run("50000");
+    double share = 0.05 * 840.0 / 800.0 - 40.0 / 800.0; /* 0.0025 */
+    double z = -2.8070337683; /* of that share; any table of the normal distribution */
+    double density = exp(-0.5 * z * z) / sqrt(2.0 * 3.14159265358979323846);
+    double error = sqrt(share * (1.0 - share) / 50000.0) / density;
+    assert_close(
+        packspan_results_value(t.r, row_of(t.r, "mixture", "van", "nominal_energy"), PACKSPAN_P05),
+        0.3 * (600.0 + 0.5 * z), 0.0, 0.3 * 0.5 * 5.0 * error);
+    close_trial(&t);
+}
+
 /* ---- samples that are no good ---- */
 
 /* The reference's glider is what 2000 kg leave beside its pack, below 0 when the pack is heavier:
@@ -972,6 +1026,8 @@ int main(void)
         IN_SCRATCH(what_fits_no_sample_is_refused),
         IN_SCRATCH(a_hopeless_rival_is_left_out),
         IN_SCRATCH(a_late_sample_that_fits_is_not_lost),
+        IN_SCRATCH(a_rival_that_its_pilot_misjudges_is_weighed),
+        IN_SCRATCH(many_rivals_all_take_part),
         IN_SCRATCH(samples_outside_their_domain_go_by_weight),
         IN_SCRATCH(a_run_that_stops_early_is_still_refused),
     };
