@@ -152,6 +152,51 @@ packspan_status packspan_run(packspan_case *c, packspan_progress *progress, void
                              packspan_results **out);
 void packspan_results_free(packspan_results *r); /* NULL is fine */
 
+/* ---- Shares of a huge run, computed apart and merged -------------------------------------------
+ */
+
+typedef enum packspan_part_news {
+    PACKSPAN_PART_WRITTEN,
+    PACKSPAN_PART_WAS_THERE, /* a sound one of the same run: nothing was done */
+    PACKSPAN_PART_OUTGROWN   /* written, but only to say how long a pilot all parts need:
+                                packspan_merge_run() tells */
+} packspan_part_news;
+
+/* Works out the share of the run that the setting part names, and writes it as one file,
+ * part_K_of_N.part, into `folder`, which must exist. What it depends on is the whole run's, so that
+ * all shares together give the bytes of the whole run. PACKSPAN_USAGE without that setting, with
+ * more parts than blocks of 1024 samples, or with the settings stable or effective, for which the
+ * whole run must be known. PACKSPAN_BAD_CASE as packspan_run(), or when there is another file of
+ * that name. PACKSPAN_INTERRUPTED: nothing is kept. PACKSPAN_IO: errno tells why. The case's
+ * problems tell what is wrong. */
+packspan_status packspan_run_part(packspan_case *c, const char *folder, packspan_progress *progress,
+                                  void *user, packspan_part_news *news);
+/* The name of the file of that setting, "" without it. */
+void packspan_part_name(const packspan_case *c, char *name, size_t size);
+
+typedef struct packspan_merge packspan_merge;
+
+/* Reads parts, which are files or folders that hold them, and the case that they were made of, from
+ * `case_folder` or, when that is NULL, from where it was then. Checks that all parts are there,
+ * whole, and of the same run, and that the case is what it was: PACKSPAN_BAD_CASE otherwise, or
+ * PACKSPAN_MISSING and PACKSPAN_IO for what cannot be read. *out is set, and to be freed, unless it
+ * is PACKSPAN_NO_MEMORY. */
+packspan_status packspan_merge_open(const char *const *paths, size_t count, const char *case_folder,
+                                    packspan_merge **out);
+void packspan_merge_free(packspan_merge *m); /* NULL is fine */
+/* Everything that is wrong, by file; i < count. */
+size_t packspan_merge_problem_count(const packspan_merge *m);
+const char *packspan_merge_problem(const packspan_merge *m, size_t i);
+/* The case, with the settings of the parts; it belongs to the merge. */
+packspan_case *packspan_merge_case(packspan_merge *m);
+/* The results of the whole run; the merge must have been opened with PACKSPAN_OK and must outlive
+ * them. As packspan_run(), but without results when interrupted; packspan_merge_problem() tells
+ * what is wrong. */
+packspan_status packspan_merge_run(packspan_merge *m, packspan_progress *progress, void *user,
+                                   packspan_results **out);
+
+/* ---- Result tables --------------------------------------------------------------------------- */
+
 /* Makes `folder` if it is missing and tries to write into it, so that a long run does not end
  * without its tables. PACKSPAN_USAGE when it holds a case (vehicles.csv or inputs.csv), whose
  * claims.csv the results would replace. On PACKSPAN_IO errno tells why. */

@@ -51,7 +51,7 @@ bool case_add_problem(packspan_case *c, enum severity severity, char *text)
     return true;
 }
 
-static bool take_problems(packspan_case *c, const struct problems *list)
+bool case_take_problems(packspan_case *c, const struct problems *list)
 {
     for (size_t i = 0; i < list->count; i++)
         if (!case_add_problem(c, list->items[i].severity, problem_text(&list->items[i])))
@@ -171,13 +171,13 @@ packspan_status packspan_case_open(const char *folder, packspan_case **out)
     if (!c)
         return PACKSPAN_NO_MEMORY;
     packspan_status status = case_data_read(folder, &c->data);
-    if (!take_problems(c, &c->data.problems))
+    if (!case_take_problems(c, &c->data.problems))
         status = PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK) {
         status = plan_set_make(&c->data, &c->set);
         bool told = true;
         for (size_t i = 0; told && i < c->set.count; i++) {
-            told = take_problems(c, &c->set.plans[i].problems);
+            told = case_take_problems(c, &c->set.plans[i].problems);
             told = told && (status == PACKSPAN_NO_MEMORY || take_values(c, &c->set.plans[i]));
         }
         if (!told)

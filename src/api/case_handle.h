@@ -25,4 +25,11 @@ struct packspan_case {
 /* Adds a problem found while running. False when out of memory. */
 bool case_add_problem(packspan_case *c, enum severity severity, char *text);
 
+/* Takes the problems over that a reader or a part has found. False when out of memory. */
+bool case_take_problems(packspan_case *c, const struct problems *list);
+
+struct run_outcome;
+/* Says why a run is refused: PACKSPAN_BAD_CASE, or PACKSPAN_NO_MEMORY. */
+packspan_status refuse_run(packspan_case *c, const struct run_outcome *outcome);
+
 #endif

@@ -87,7 +87,7 @@ static bool blame_evidence(packspan_case *c, const struct run_outcome *outcome)
                                                c->data.evidence_file));
 }
 
-static packspan_status refuse(packspan_case *c, const struct run_outcome *outcome)
+packspan_status refuse_run(packspan_case *c, const struct run_outcome *outcome)
 {
     bool told = true;
     if (!run_has_too_many_invalid(outcome))
@@ -104,7 +104,7 @@ packspan_status packspan_run(packspan_case *c, packspan_progress *progress, void
     struct run_outcome outcome;
     packspan_status status = run_plans(&c->set, progress, user, &outcome);
     if (status == PACKSPAN_BAD_CASE)
-        status = refuse(c, &outcome);
+        status = refuse_run(c, &outcome);
     if (status != PACKSPAN_OK) {
         run_free(&outcome);
         return status;

@@ -8,27 +8,30 @@
 
 #include "base/text.h"
 
-#define EVERY "run check study"
-
 const struct setting_info setting_infos[SETTING_COUNT] = {
-    [SETTING_SAMPLES] = {EVERY, "samples", "N", "100 to 1e12, a whole number",
+    [SETTING_SAMPLES] = {"run study", "samples", "N", "100 to 1e12, a whole number",
                          "how many joint samples are drawn"},
-    [SETTING_EFFECTIVE] = {"run check", "effective", "N", "0 to 1e9, a whole number",
+    [SETTING_EFFECTIVE] = {"run", "effective", "N", "0 to 1e9, a whole number",
                            "stop as soon as that many effective samples are there; 0 draws all"},
     [SETTING_STABLE] =
-        {"run check", "stable", "DIGITS", "0 to 4, a whole number",
+        {"run", "stable", "DIGITS", "0 to 4, a whole number",
          "stop as soon as results are stable to so many digits of their sd; 0 draws all"},
-    [SETTING_SEQUENCE] = {EVERY, "sequence", "NAME", "pcg or sobol",
+    [SETTING_PILOT] =
+        {"run", "pilot", "N", "0 to 1e12, a whole number",
+         "with evidence, how many first samples at least set the scale of the weights"},
+    [SETTING_SEQUENCE] = {"run study", "sequence", "NAME", "pcg or sobol",
                           "pseudo-random numbers or scrambled Sobol' points"},
-    [SETTING_SEED] = {EVERY, "seed", "N", "0 to 18446744073709551615, a whole number",
+    [SETTING_SEED] = {"run study", "seed", "N", "0 to 18446744073709551615, a whole number",
                       "start of the random numbers; the same seed gives the same results"},
-    [SETTING_THREADS] = {EVERY, "threads", "N", "0 to 1024, a whole number",
+    [SETTING_THREADS] = {"run study merge", "threads", "N", "0 to 1024, a whole number",
                          "threads that share the work; 0 takes one for each processor"},
-    [SETTING_KEEP] = {"run check", "keep", "N", "0 to 1e7, a whole number",
+    [SETTING_KEEP] = {"run", "keep", "N", "0 to 1e7, a whole number",
                       "how many joint samples are written to samples.csv"},
-    [SETTING_UNITS] = {"run check", "units", "NAME", "metric or us", "units on the screen"},
-    [SETTING_QUIET] = {EVERY, "quiet", NULL, "yes or no", "print nothing but problems"},
-    [SETTING_OUT] = {EVERY, "out", "FOLDER", "the path of a folder, shorter than 4096 bytes",
+    [SETTING_PART] = {"run study", "part", "K/N", "K/N, whole numbers with 1 <= K <= N <= 1e6",
+                      "only share K of N, into a file for packspan merge; all of it when empty"},
+    [SETTING_UNITS] = {"run merge", "units", "NAME", "metric or us", "units on the screen"},
+    [SETTING_QUIET] = {"run study merge", "quiet", NULL, "yes or no", "print nothing but problems"},
+    [SETTING_OUT] = {"run study", "out", "FOLDER", "the path of a folder, shorter than 4096 bytes",
                      "where the result tables go; results/NAME-OF-CASE when empty"},
     [SETTING_DESIGN] = {"study", "design", "NAME", "grid or sobol",
                         "every combination of the axes' values, or points spread over the axes"},
@@ -42,7 +45,7 @@ const struct setting_info setting_infos[SETTING_COUNT] = {
 };
 
 /* Where a setting lives in struct settings and what it may be. */
-enum kind { KIND_WHOLE, KIND_DECIMAL, KIND_CHOICE, KIND_PATH };
+enum kind { KIND_WHOLE, KIND_DECIMAL, KIND_CHOICE, KIND_PART, KIND_PATH };
 
 struct place {
     enum kind kind;
@@ -57,10 +60,12 @@ static const struct place places[SETTING_COUNT] = {
     [SETTING_SAMPLES] = {KIND_WHOLE, FIELD(samples), 100, 1000000000000, {0}},
     [SETTING_EFFECTIVE] = {KIND_WHOLE, FIELD(effective), 0, 1000000000, {0}},
     [SETTING_STABLE] = {KIND_WHOLE, FIELD(stable), 0, 4, {0}},
+    [SETTING_PILOT] = {KIND_WHOLE, FIELD(pilot), 0, 1000000000000, {0}},
     [SETTING_SEQUENCE] = {KIND_CHOICE, FIELD(sobol), 0, 0, {"pcg", "sobol"}},
     [SETTING_SEED] = {KIND_WHOLE, FIELD(seed), 0, UINT64_MAX, {0}},
     [SETTING_THREADS] = {KIND_WHOLE, FIELD(threads), 0, 1024, {0}},
     [SETTING_KEEP] = {KIND_WHOLE, FIELD(keep), 0, 10000000, {0}},
+    [SETTING_PART] = {KIND_PART, FIELD(part), 1, 1000000, {0}},
     [SETTING_UNITS] = {KIND_CHOICE, FIELD(us_units), 0, 0, {"metric", "us"}},
     [SETTING_QUIET] = {KIND_CHOICE, FIELD(quiet), 0, 0, {"no", "yes"}},
     [SETTING_OUT] = {KIND_PATH, FIELD(out), 0, 0, {0}},
@@ -190,6 +195,21 @@ static bool set_choice(const struct place *place, bool *field, const char *text)
     return false;
 }
 
+static bool set_part(const struct place *place, struct part_of *field, const char *text)
+{
+    struct part_of p = {0, 0};
+    char part[32];
+    size_t length = strcspn(text, "/");
+    if (*text && (text[length] == '\0' || length >= sizeof part))
+        return false;
+    snprintf(part, sizeof part, "%.*s", (int)length, text);
+    if (*text && !(read_whole(part, &p.part) && read_whole(text + length + 1, &p.parts) &&
+                   place->low <= p.part && p.part <= p.parts && p.parts <= place->high))
+        return false;
+    *field = p;
+    return true;
+}
+
 static bool set_path(const struct place *place, char *field, const char *text)
 {
     size_t length = strlen(text);
@@ -214,6 +234,9 @@ bool setting_set(struct settings *s, enum setting_id id, const char *text)
     case KIND_CHOICE:
         set = set_choice(place, field, text);
         break;
+    case KIND_PART:
+        set = set_part(place, field, text);
+        break;
     case KIND_PATH:
         set = set_path(place, field, text);
         break;
@@ -236,6 +259,12 @@ void setting_text(const struct settings *s, enum setting_id id, char *text, size
         break;
     case KIND_CHOICE:
         snprintf(text, size, "%s", place->words[*(const bool *)field]);
+        break;
+    case KIND_PART:
+        snprintf(text, size, "%s", "");
+        if (((const struct part_of *)field)->parts > 0)
+            snprintf(text, size, "%" PRIu64 "/%" PRIu64, ((const struct part_of *)field)->part,
+                     ((const struct part_of *)field)->parts);
         break;
     case KIND_PATH:
         snprintf(text, size, "%s", (const char *)field);

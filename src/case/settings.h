@@ -12,10 +12,12 @@ enum setting_id {
     SETTING_SAMPLES,
     SETTING_EFFECTIVE,
     SETTING_STABLE,
+    SETTING_PILOT,
     SETTING_SEQUENCE,
     SETTING_SEED,
     SETTING_THREADS,
     SETTING_KEEP,
+    SETTING_PART,
     SETTING_UNITS,
     SETTING_QUIET,
     SETTING_OUT,
@@ -26,15 +28,22 @@ enum setting_id {
     SETTING_COUNT
 };
 
+/* Share K of N, 1 <= K <= N <= 1e6; N = 0: everything. */
+struct part_of {
+    uint64_t part, parts;
+};
+
 struct settings {
     uint64_t samples;   /* [100, 1e12], default 1e6; see settings_samples() */
     bool samples_given; /* not the default */
     uint64_t effective; /* [0, 1e9], default 0: stop when that many effective samples are there */
     unsigned stable;    /* [0, 4], default 0: digits, JCGM 101 7.9 */
+    uint64_t pilot;     /* [0, 1e12], default 0: samples of the pilot at least */
     bool sobol;         /* sequence: "pcg" (default) or "sobol" */
     uint64_t seed;      /* [0, 2^64 - 1], default 1 */
     unsigned threads;   /* [0, 1024], 0 (default): one for each processor */
     uint64_t keep;      /* [0, 1e7], default 0: joint samples written to samples.csv */
+    struct part_of part; /* default: the whole */
     bool us_units;      /* units: "metric" (default) or "us", for the screen */
     bool quiet;         /* "yes" or "no" (default) */
     char out[4096];     /* folder of the result tables; "" (default): results/NAME-OF-CASE */

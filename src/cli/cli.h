@@ -20,6 +20,9 @@ int exit_status_of(packspan_status status);
 struct options {
     const char *command;
     const char *operand; /* NULL when there is none */
+    char *const *more;   /* [more_count]: the operands after it */
+    size_t more_count;
+    const char *own; /* value of the command's own option; NULL when it was not given */
     size_t setting_count;
     struct {
         const char *name, *value;
@@ -30,14 +33,18 @@ struct options {
 struct command {
     const char *name;
     const char *operand; /* for the help; NULL when it takes none */
+    const char *more;    /* the same of one or more operands after it */
     const char *summary;
     bool takes_settings;
+    const char *own; /* an option that is no setting, or NULL */
+    const char *own_argument, *own_meaning;
     int (*run)(const struct options *options);
 };
 extern const struct command commands[];
 extern const size_t command_count;
 
 int command_run(const struct options *options);
+int command_merge(const struct options *options);
 int command_check(const struct options *options);
 int command_new(const struct options *options);
 int command_study(const struct options *options);
@@ -52,11 +59,14 @@ void print_command_help(FILE *f, const struct command *command);
  * wrong. EXIT_DONE or the exit status; *out is what could be read, to be freed either way, or NULL.
  */
 int open_case(const struct options *options, packspan_case **out);
+/* Applies the settings of the command line. */
+void apply_settings(const struct options *options, packspan_case *c);
+/* Finds out before a command works whether its tables can be written into the folder; says why not.
+ */
+int prepare_folder(const char *command, const char *folder);
 
 /* The folder of the results: the setting, or results/NAME-OF-CASE. */
 void choose_folder(packspan_case *c, char *folder, size_t size);
-/* Finds out before the work whether its tables can be written. EXIT_DONE or the exit status. */
-int prepare_folder(const struct options *options, const char *folder);
 
 /* Prints the case's errors, or its warnings, on `f`; returns how many. */
 size_t print_problems(FILE *f, const packspan_case *c, bool errors, const char *indent);

@@ -195,7 +195,7 @@ int command_study(const struct options *options)
     }
     if (status == EXIT_DONE) {
         choose_folder(c, folder, sizeof folder);
-        status = prepare_folder(options, folder);
+        status = prepare_folder("study", folder);
     }
     if (status == EXIT_DONE)
         status = run_study(c, s, folder);

@@ -1,12 +1,26 @@
 /* Options are the settings of the library's table, in GNU long form. */
 #include <errno.h>
 #include <getopt.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "cli.h"
 
-enum { HELP_OPTION = 1000, OUT_OPTION = 'o' };
+enum { OWN_OPTION = 999, HELP_OPTION = 1000, OUT_OPTION = 'o' };
+
+static bool takes(const struct command *command, size_t setting)
+{
+    const char *takers = packspan_setting_text(setting, PACKSPAN_SETTING_COMMANDS);
+    return command->takes_settings && strstr(takers, command->name);
+}
+
+static void put_operands(char *text, size_t size, const struct command *command)
+{
+    snprintf(text, size, "%s%s%s%s", command->operand ? " " : "",
+             command->operand ? command->operand : "", command->more ? " " : "",
+             command->more ? command->more : "");
+}
 
 void print_help(FILE *f)
 {
@@ -15,42 +29,44 @@ void print_help(FILE *f)
             "usage: packspan COMMAND [OPTION]...\n\n",
             PACKSPAN_VERSION);
     for (size_t i = 0; i < command_count; i++) {
-        char call[64];
-        snprintf(call, sizeof call, "%s%s%s", commands[i].name, commands[i].operand ? " " : "",
-                 commands[i].operand ? commands[i].operand : "");
-        fprintf(f, "  %-14s %s\n", call, commands[i].summary);
+        char call[64], operands[48];
+        put_operands(operands, sizeof operands, &commands[i]);
+        snprintf(call, sizeof call, "%s%s", commands[i].name, operands);
+        fprintf(f, "  %-17s %s\n", call, commands[i].summary);
     }
     fprintf(f, "\n'packspan COMMAND --help' lists a command's options.\n");
 }
 
-static bool takes_setting(const struct command *command, size_t i)
+static void print_setting(FILE *f, size_t i)
 {
-    const char *takers = packspan_setting_text(i, PACKSPAN_SETTING_COMMANDS);
-    return command->takes_settings && strstr(takers, command->name);
+    const char *argument = packspan_setting_text(i, PACKSPAN_SETTING_ARGUMENT);
+    const char *name = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
+    char option[64], value[4096];
+    packspan_setting_default(i, value, sizeof value);
+    snprintf(option, sizeof option, "%s--%s%s%s", strcmp(name, "out") == 0 ? "-o, " : "    ", name,
+             argument ? " " : "", argument ? argument : "");
+    fprintf(f, "  %-22s %s\n", option, packspan_setting_text(i, PACKSPAN_SETTING_MEANING));
+    if (argument)
+        fprintf(f, "  %-22s %s%s%s\n", "", packspan_setting_text(i, PACKSPAN_SETTING_RANGE),
+                *value ? "; default " : "", value);
 }
 
 void print_command_help(FILE *f, const struct command *command)
 {
-    fprintf(f, "usage: packspan %s%s%s%s\n%s\n", command->name, command->operand ? " " : "",
-            command->operand ? command->operand : "", command->takes_settings ? " [OPTION]..." : "",
-            command->summary);
+    char operands[48], option[64];
+    put_operands(operands, sizeof operands, command);
+    fprintf(f, "usage: packspan %s%s%s\n%s\n", command->name, operands,
+            command->takes_settings ? " [OPTION]..." : "", command->summary);
     if (!command->takes_settings)
         return;
     fprintf(f, "\n");
-    for (size_t i = 0; i < packspan_setting_count(); i++) {
-        const char *argument = packspan_setting_text(i, PACKSPAN_SETTING_ARGUMENT);
-        const char *name = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
-        char option[64], value[4096];
-        if (!takes_setting(command, i))
-            continue;
-        packspan_setting_default(i, value, sizeof value);
-        snprintf(option, sizeof option, "%s--%s%s%s", strcmp(name, "out") == 0 ? "-o, " : "    ",
-                 name, argument ? " " : "", argument ? argument : "");
-        fprintf(f, "  %-22s %s\n", option, packspan_setting_text(i, PACKSPAN_SETTING_MEANING));
-        if (argument)
-            fprintf(f, "  %-22s %s%s%s\n", "", packspan_setting_text(i, PACKSPAN_SETTING_RANGE),
-                    *value ? "; default " : "", value);
+    if (command->own) {
+        snprintf(option, sizeof option, "    --%s %s", command->own, command->own_argument);
+        fprintf(f, "  %-22s %s\n", option, command->own_meaning);
     }
+    for (size_t i = 0; i < packspan_setting_count(); i++)
+        if (takes(command, i))
+            print_setting(f, i);
     fprintf(f, "\nsettings.csv of the case can set the same; the command line wins.\n");
 }
 
@@ -65,13 +81,15 @@ static int unknown_option(const struct command *command, const char *word)
 {
     const char *names[64];
     size_t count = 0;
+    if (command->own)
+        names[count++] = command->own;
     for (size_t i = 0; i < packspan_setting_count(); i++)
-        if (takes_setting(command, i))
+        if (takes(command, i))
             names[count++] = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
     const char *bare = word + strspn(word, "-");
     char name[64];
     snprintf(name, sizeof name, "%.*s", (int)strcspn(bare, "="), bare);
-    const char *nearest = count > 0 ? packspan_nearest_word(name, names, count) : NULL;
+    const char *nearest = packspan_nearest_word(name, names, count);
     fprintf(stderr, "packspan %s: no such option: '%s'", command->name, word);
     if (nearest)
         fprintf(stderr, "; did you mean '--%s'?", nearest);
@@ -100,28 +118,30 @@ static int take_setting(const struct command *command, size_t index, const char 
 int read_options(int argc, char **argv, const struct command *command, struct options *out)
 {
     struct option known[66] = {{"help", no_argument, NULL, HELP_OPTION}};
-    size_t known_count = 1, out_index = 0;
+    size_t count = 1, out_index = SIZE_MAX;
+    if (command->own)
+        known[count++] = (struct option){command->own, required_argument, NULL, OWN_OPTION};
     for (size_t i = 0; i < packspan_setting_count(); i++) {
-        if (!takes_setting(command, i))
-            continue;
         const char *name = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
         bool is_switch = packspan_setting_text(i, PACKSPAN_SETTING_ARGUMENT) == NULL;
-        known[known_count++] = (struct option){name, is_switch ? no_argument : required_argument,
-                                               NULL, HELP_OPTION + 1 + (int)i};
-        if (strcmp(name, "out") == 0)
+        if (takes(command, i))
+            known[count++] = (struct option){name, is_switch ? no_argument : required_argument,
+                                             NULL, HELP_OPTION + 1 + (int)i};
+        if (strcmp(name, "out") == 0 && takes(command, i))
             out_index = i;
     }
     *out = (struct options){.command = command->name};
     opterr = 0;
     int c;
-    while ((c = getopt_long(argc, argv, command->takes_settings ? ":o:h" : ":h", known, NULL)) !=
-           -1) {
+    while ((c = getopt_long(argc, argv, out_index < SIZE_MAX ? ":o:h" : ":h", known, NULL)) != -1) {
         int status = EXIT_DONE;
         if (c == HELP_OPTION || c == 'h')
             out->help = true;
         else if (c == ':')
             status = wrong_use(command, "option needs a value", argv[optind - 1]);
-        else if (c == '?' && optopt > 0 && optopt < HELP_OPTION)
+        else if (c == OWN_OPTION)
+            out->own = optarg;
+        else if (c == '?' && optopt > 0 && optopt < OWN_OPTION)
             status = unknown_option(command, (char[]){'-', (char)optopt, '\0'});
         else if (c == '?')
             status = unknown_option(command, argv[optind - 1]);
@@ -137,10 +157,17 @@ int read_options(int argc, char **argv, const struct command *command, struct op
         return EXIT_DONE;
     if (command->operand && optind < argc)
         out->operand = argv[optind++];
+    if (command->more) {
+        out->more = argv + optind;
+        out->more_count = (size_t)(argc - optind);
+        optind = argc;
+    }
     if (optind < argc)
         return wrong_use(command, "one argument too many", argv[optind]);
     if (command->operand && (!out->operand || !*out->operand))
         return wrong_use(command, "an argument is missing", command->operand);
+    if (command->more && out->more_count == 0)
+        return wrong_use(command, "an argument is missing", command->more);
     return EXIT_DONE;
 }
 
@@ -168,6 +195,33 @@ static int check_settings(const struct options *options, packspan_case *c)
     return EXIT_WRONG_USE;
 }
 
+void apply_settings(const struct options *options, packspan_case *c)
+{
+    for (size_t i = 0; i < options->setting_count; i++)
+        packspan_case_set(c, options->settings[i].name, options->settings[i].value);
+}
+
+void choose_folder(packspan_case *c, char *folder, size_t size)
+{
+    snprintf(folder, size, "%s", packspan_case_setting(c, "out"));
+    if (!*folder)
+        snprintf(folder, size, "results/%s", packspan_case_name(c));
+}
+
+int prepare_folder(const char *command, const char *folder)
+{
+    packspan_status status = packspan_folder_prepare(folder);
+    if (status == PACKSPAN_USAGE)
+        fprintf(stderr,
+                "packspan %s: %s holds a case, whose tables the results would replace; choose "
+                "another folder\n",
+                command, folder);
+    else if (status != PACKSPAN_OK)
+        fprintf(stderr, "packspan %s: cannot write into %s: %s\n", command, folder,
+                strerror(errno));
+    return exit_status_of(status);
+}
+
 int open_case(const struct options *options, packspan_case **out)
 {
     packspan_case *c = NULL;
@@ -182,8 +236,7 @@ int open_case(const struct options *options, packspan_case **out)
         *out = c;
         return exit_status_of(status);
     }
-    for (size_t i = 0; i < options->setting_count; i++)
-        packspan_case_set(c, options->settings[i].name, options->settings[i].value);
+    apply_settings(options, c);
     *out = c;
     return check_settings(options, c);
 }

@@ -72,16 +72,26 @@ void replicates_free(struct replicates *r)
     free(r);
 }
 
-void replicates_clear(struct replicates *r, size_t replicate)
+void replicates_clear_sums(struct replicates *r, size_t replicate)
 {
     const struct plan_set *set = r->set;
     for (size_t c = 0; c < set->count; c++) {
         struct replicate *p = &r->list[replicate * set->count + c];
         for (size_t row = 0; row < set->row_count; row++)
             moments_init(&p->moments[row]);
+        p->likelihood = 0.0;
+    }
+}
+
+void replicates_clear(struct replicates *r, size_t replicate)
+{
+    const struct plan_set *set = r->set;
+    replicates_clear_sums(r, replicate);
+    for (size_t c = 0; c < set->count; c++) {
+        struct replicate *p = &r->list[replicate * set->count + c];
         memset(p->shares, 0, set->row_count * sizeof *p->shares);
         memset(p->claims, 0, set->source->claim_count * sizeof *p->claims);
-        p->samples = p->likelihood = 0.0;
+        p->samples = 0.0;
     }
 }
 
@@ -153,15 +163,12 @@ void replicates_tally(const struct replicates *r, size_t candidate, size_t n,
 }
 
 void replicates_add(struct replicates *r, size_t replicate, size_t candidate,
-                    const struct replicate_part *part, const struct moments *moments)
+                    const struct replicate_part *part)
 {
     const struct plan_set *set = r->set;
     struct replicate *p = &r->list[replicate * set->count + candidate];
     for (size_t row = 0; row < set->row_count; row++) {
-        if (!r->watched[row])
-            continue;
-        moments_merge(&p->moments[row], &moments[row]);
-        for (int k = 0; k < MARK_COUNT; k++) {
+        for (int k = 0; k < MARK_COUNT && r->watched[row]; k++) {
             p->shares[row].own[k] += part->shares[row].own[k];
             p->shares[row].joint[k] += part->shares[row].joint[k];
         }
@@ -169,7 +176,16 @@ void replicates_add(struct replicates *r, size_t replicate, size_t candidate,
     for (size_t k = 0; k < set->source->claim_count; k++)
         claim_count_add(&p->claims[k], &part->claims[k]);
     p->samples += part->samples;
-    p->likelihood += part->likelihood;
+}
+
+void replicates_add_sums(struct replicates *r, size_t replicate, size_t candidate,
+                         const struct moments *moments, double likelihood)
+{
+    struct replicate *p = &r->list[replicate * r->set->count + candidate];
+    for (size_t row = 0; row < r->set->row_count; row++)
+        if (r->watched[row])
+            moments_merge(&p->moments[row], &moments[row]);
+    p->likelihood += likelihood;
 }
 
 /* ---- what they tell ---- */

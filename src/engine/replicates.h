@@ -19,7 +19,7 @@ struct row_shares {
 struct replicate_part {
     struct row_shares *shares;  /* [rows] */
     struct claim_count *claims; /* [claims] */
-    double samples, likelihood; /* valid samples; sum of their weights relative to the reference */
+    double samples;             /* valid ones */
 };
 bool replicate_part_open(const struct plan_set *set, struct replicate_part *part);
 void replicate_part_close(struct replicate_part *part);
@@ -53,9 +53,14 @@ void replicates_mark(struct replicates *r, const struct run_outcome *o);
 void replicates_tally(const struct replicates *r, size_t candidate, size_t n,
                       const double *const *columns, const uint64_t *weights,
                       struct replicate_part *part);
-/* Adds a block's sums; the order of adding is part of the result. `moments` are [rows]. */
+/* Adds a block's whole numbers, in any order. */
 void replicates_add(struct replicates *r, size_t replicate, size_t candidate,
-                    const struct replicate_part *part, const struct moments *moments);
+                    const struct replicate_part *part);
+/* Adds sums of one block or more; the order of adding is part of the result. `moments` are [rows].
+ */
+void replicates_add_sums(struct replicates *r, size_t replicate, size_t candidate,
+                         const struct moments *moments, double likelihood);
+void replicates_clear_sums(struct replicates *r, size_t replicate);
 void replicates_clear(struct replicates *r, size_t replicate);
 
 /* ---- what they tell, of candidates from .. to - 1 together ---- */

@@ -10,6 +10,7 @@
 #include "engine/pilot.h"
 #include "engine/replicates.h"
 #include "engine/stability.h"
+#include "engine/sum_tree.h"
 #include "engine/worker.h"
 #include "model/block.h"
 
@@ -75,8 +76,14 @@ static packspan_status open_outcome(const struct plan_set *set, struct run_outco
     out->shared = calloc(set->row_count + 1, sizeof *out->shared);
     out->counts = calloc(set->row_count + 1, sizeof *out->counts);
     out->candidates = calloc(set->count, sizeof *out->candidates);
-    if (!out->layouts || !out->shared || !out->counts || !out->candidates)
+    out->tree_count = set->source->settings.sobol ? REPLICATES : 1;
+    out->trees = calloc(out->tree_count, sizeof *out->trees);
+    out->row_counts = calloc(set->row_count + 1, sizeof *out->row_counts);
+    if (!out->layouts || !out->shared || !out->counts || !out->candidates || !out->trees ||
+        !out->row_counts)
         return PACKSPAN_NO_MEMORY;
+    for (size_t i = 0; i < out->tree_count; i++)
+        out->trees[i].set = set;
     for (size_t c = 0; c < set->count; c++)
         if (!open_candidate(set, c, &out->candidates[c]))
             return PACKSPAN_NO_MEMORY;
@@ -118,16 +125,37 @@ const struct bin_layout *run_layout(const struct run_outcome *r, size_t candidat
     return own ? r->candidates[candidate].layouts[row] : r->layouts[row];
 }
 
+/* For as many shifts as the whole run has. */
+static bool open_row_counts(const struct run_outcome *out, size_t row)
+{
+    const struct bin_layout *layout = out->layouts[row];
+    bool made = true;
+    for (int shift = 0; layout && made && shift <= bin_counter_shift(out->requested); shift++) {
+        uint64_t **joined = &out->row_counts[row].joined[shift];
+        *joined = calloc(bin_joined_size(layout, shift), sizeof **joined);
+        made = *joined;
+    }
+    return made;
+}
+
 static packspan_status open_counts(const struct runner *run)
 {
     const struct plan_set *set = run->set;
     packspan_status status = PACKSPAN_OK;
     for (size_t r = 0; r < set->row_count && !set->weighted; r++)
-        if (!bin_counts_make(run->out->layouts[r], &run->out->candidates[0].counts[r]))
+        if (!open_row_counts(run->out, r))
             return PACKSPAN_NO_MEMORY;
     for (unsigned t = 0; t < run->out->threads && status == PACKSPAN_OK; t++)
         status = worker_open_counts(&run->workers[t]);
     return status;
+}
+
+/* How many bins are joined from that sample on. */
+static void set_shift(const struct runner *run, uint64_t sample)
+{
+    for (unsigned t = 0; t < run->out->threads; t++)
+        for (size_t r = 0; r < run->set->row_count; r++)
+            run->workers[t].counters[r].shift = bin_counter_shift(sample);
 }
 
 /* For the stability, when the bins are laid out. */
@@ -195,50 +223,103 @@ void route_moments_merge(struct route_moments *into, const struct route_moments 
 
 /* ---- rounds ---- */
 
-static void merge_weights(struct weight_sums *into, const struct weight_sums *part)
+uint64_t run_tree_share(const struct run_outcome *r, size_t tree, uint64_t end)
 {
-    into->sum += part->sum;
-    into->squares += part->squares;
-    into->largest = fmax(into->largest, part->largest);
+    return (end + r->tree_count - 1 - tree) / r->tree_count;
 }
 
-static void merge_part(const struct plan_set *set, struct candidate_outcome *o,
-                       const struct block_part *part)
+/* Sums so far of a candidate, as a part of which its arrays are the outcome's own. */
+static struct block_part sums_so_far(const struct plan_set *set, const struct candidate_outcome *o)
 {
+    struct block_part sums = {
+        .moments = o->moments, .observations = o->observations, .routes = o->routes};
     for (size_t r = 0; r < set->row_count; r++)
-        moments_merge(&o->moments[r], &part->moments[r]);
-    for (size_t k = 0; k < set->route_set_count; k++)
-        route_moments_merge(&o->routes[k], &part->routes[k], set->routes[k].count);
-    o->weight_units += part->weight_units;
-    if (!set->weighted)
-        return;
-    merge_weights(&o->weights, &part->weights);
-    o->heaviest = fmax(o->heaviest, part->heaviest);
-    evidence_sums_merge(o->observations, part->observations, set->source->observation_count,
-                        &o->evidence, &part->evidence);
+        moments_init(&o->moments[r]);
+    memset(o->routes, 0, set->route_set_count * sizeof *o->routes);
+    evidence_sums_init(o->observations, set->source->observation_count, &sums.evidence);
+    return sums;
+}
+
+static void add_up_candidate(const struct run_outcome *out, size_t c)
+{
+    struct candidate_outcome *o = &out->candidates[c];
+    struct block_part sums = sums_so_far(out->set, o);
+    for (size_t i = 0; i < out->tree_count; i++)
+        for (size_t k = 0; k < out->trees[i].count; k++)
+            block_part_merge(out->set, &sums, &out->trees[i].nodes[k].parts[c]);
+    o->weight_units = sums.weight_units;
+    o->weights = sums.weights;
+    o->heaviest = sums.heaviest;
+    o->evidence = sums.evidence;
+}
+
+/* What the trees hold so far into the outcome. */
+static void add_up(const struct run_outcome *out)
+{
+    const struct plan_set *set = out->set;
+    for (size_t c = 0; c < set->count; c++)
+        add_up_candidate(out, c);
+    for (size_t i = 0; i < out->tree_count && set->source->settings.sobol; i++) {
+        replicates_clear_sums(out->replicates, i);
+        for (size_t k = 0; k < out->trees[i].count; k++)
+            for (size_t c = 0; c < set->count; c++) {
+                const struct block_part *part = &out->trees[i].nodes[k].parts[c];
+                replicates_add_sums(out->replicates, i, c, part->moments, part->weights.sum);
+            }
+    }
+}
+
+/* The weights only, which every round needs to know. */
+static void add_up_weights(struct run_outcome *out)
+{
+    out->joint = (struct weight_sums){0};
+    for (size_t c = 0; c < out->set->count; c++) {
+        out->candidates[c].weights = (struct weight_sums){0};
+        out->candidates[c].heaviest = 0.0;
+    }
+    for (size_t i = 0; i < out->tree_count; i++)
+        for (size_t k = 0; k < out->trees[i].count; k++) {
+            const struct sum_node *node = &out->trees[i].nodes[k];
+            weight_sums_merge(&out->joint, &node->joint);
+            for (size_t c = 0; c < out->set->count; c++) {
+                struct candidate_outcome *o = &out->candidates[c];
+                weight_sums_merge(&o->weights, &node->parts[c].weights);
+                o->heaviest = fmax(o->heaviest, node->parts[c].heaviest);
+            }
+        }
 }
 
 /* Into the replicate that the block belongs to, or the sequence that is going on. */
-static void merge_replicates(const struct runner *run, uint64_t first, size_t block)
+static void add_to_replicates(const struct runner *run, size_t replicate, size_t b)
 {
     struct run_outcome *out = run->out;
     const struct plan_set *set = run->set;
-    const struct block_part *parts = &run->parts[block * set->count];
-    bool is_sobol = set->source->settings.sobol;
-    size_t replicate = is_sobol ? stream_replicate(first + block * BLOCK_SAMPLES) : 0;
+    const struct block_part *parts = &run->parts[b * set->count];
     double valid = (double)parts->weight_units;
     struct weight_sums plain = {valid, valid, 1.0};
-    if (!out->replicates)
-        return;
-    for (size_t c = 0; c < set->count; c++)
-        replicates_add(out->replicates, replicate, c, &parts[c].replicate, parts[c].moments);
-    if (!is_sobol)
-        stability_step(out->stability, out->replicates,
-                       set->weighted ? &run->joint[block] : &plain);
+    for (size_t c = 0; c < set->count; c++) {
+        replicates_add(out->replicates, replicate, c, &parts[c].replicate);
+        if (!set->source->settings.sobol)
+            replicates_add_sums(out->replicates, replicate, c, parts[c].moments,
+                                parts[c].weights.sum);
+    }
+    if (!set->source->settings.sobol)
+        stability_step(out->stability, out->replicates, set->weighted ? &run->joint[b] : &plain);
+}
+
+/* The b-th block of a round. */
+static bool add_block(const struct runner *run, uint64_t block, size_t b)
+{
+    struct run_outcome *out = run->out;
+    size_t tree = (size_t)(block % out->tree_count);
+    if (out->replicates)
+        add_to_replicates(run, tree, b);
+    return sum_tree_add(&out->trees[tree], block / out->tree_count, 0,
+                        &run->parts[b * run->set->count], &run->joint[b]);
 }
 
 /* Blocks in parallel, merged in the order of the samples. */
-static void tally_round(struct runner *run, uint64_t first, uint64_t samples)
+static packspan_status tally_round(struct runner *run, uint64_t first, uint64_t samples)
 {
     const struct plan_set *set = run->set;
     size_t blocks = (size_t)((samples + BLOCK_SAMPLES - 1) / BLOCK_SAMPLES);
@@ -249,12 +330,12 @@ static void tally_round(struct runner *run, uint64_t first, uint64_t samples)
         worker_tally(&run->workers[omp_get_thread_num()], first + start, n,
                      &run->parts[b * set->count], &run->joint[b]);
     }
-    for (size_t b = 0; b < blocks; b++) {
-        for (size_t c = 0; c < set->count; c++)
-            merge_part(set, &run->out->candidates[c], &run->parts[b * set->count + c]);
-        merge_weights(&run->out->joint, &run->joint[b]);
-        merge_replicates(run, first, b);
-    }
+    for (size_t b = 0; b < blocks; b++)
+        if (!add_block(run, first / BLOCK_SAMPLES + b, b))
+            return PACKSPAN_NO_MEMORY;
+    if (set->weighted)
+        add_up_weights(run->out);
+    return PACKSPAN_OK;
 }
 
 static uint64_t count_invalid(const struct runner *run, size_t c)
@@ -318,7 +399,8 @@ static void drain_row(const struct runner *run, size_t r)
     for (unsigned t = 0; t < out->threads; t++)
         counters[t] = &run->workers[t].counters[r];
     if (out->layouts[r])
-        bin_counters_drain(out->layouts[r], out->threads, counters, out->candidates[0].counts[r]);
+        bin_counters_drain(out->layouts[r], out->threads, counters,
+                           out->row_counts[r].joined[counters[0]->shift]);
 }
 
 static void drain(const struct runner *run)
@@ -340,15 +422,23 @@ static struct moments joint_moments(const struct run_outcome *out, size_t row)
     return sum;
 }
 
+static void share_out(const struct run_outcome *out, size_t row, uint64_t *counts)
+{
+    for (int shift = 0; shift < BIN_SHIFTS; shift++)
+        if (out->row_counts[row].joined[shift])
+            bin_share_out(out->layouts[row], shift, out->row_counts[row].joined[shift], counts);
+}
+
 /* What all workers have counted so far of a row, of all candidates together. */
 static const uint64_t *counts_so_far(const struct runner *run, size_t row)
 {
     size_t size = bin_layout_size(run->out->layouts[row]);
+    memset(run->scratch, 0, size * sizeof *run->scratch);
     if (!run->set->weighted) {
         drain_row(run, row);
-        return run->out->candidates[0].counts[row];
+        share_out(run->out, row, run->scratch);
+        return run->scratch;
     }
-    memset(run->scratch, 0, size * sizeof *run->scratch);
     for (unsigned t = 0; t < run->out->threads; t++) {
         if (run->set->count > 1)
             worker_add_mixture(&run->workers[t], row, run->scratch);
@@ -375,6 +465,7 @@ static bool is_stable(const struct runner *run)
     struct stability *s = out->stability;
     if (!stability_is_due(s, out->drawn) || !stability_can_judge(s, effective_drawn(out)))
         return false;
+    add_up(out);
     for (size_t i = 0; i < s->count; i++) {
         struct moments all = joint_moments(out, s->rows[i].row);
         if (!stability_judge_moments(s, out->replicates, i, &all))
@@ -424,43 +515,50 @@ static bool is_outgrown(const struct run_outcome *out)
     return outgrown;
 }
 
-/* Whether counters are drained depends on the number of samples only, so that threads play no
- * part. */
-static void join_bins(struct runner *run)
+/* Whether counters are drained depends on the sample's number only, so that threads and shares play
+ * no part. */
+static void join_bins(struct runner *run, uint64_t sample)
 {
-    uint64_t drawn = run->out->drawn;
-    int shift = bin_counter_shift(drawn);
-    bool is_full = drawn % ((uint64_t)1 << 31) == 0;
-    if (run->set->weighted || !(is_full || shift != bin_counter_shift(drawn - 1)))
+    int shift = bin_counter_shift(sample);
+    bool is_full = sample % ((uint64_t)1 << 31) == 0;
+    if (run->set->weighted || !(is_full || shift != bin_counter_shift(sample - 1)))
         return;
     drain(run);
-    for (unsigned t = 0; t < run->out->threads; t++)
-        for (size_t r = 0; r < run->set->row_count; r++)
-            run->workers[t].counters[r].shift = shift;
+    set_shift(run, sample);
+}
+
+/* Rounds end at the same samples in every share. */
+static uint64_t round_samples(uint64_t sample, uint64_t end)
+{
+    enum { ROUND = ROUND_BLOCKS * BLOCK_SAMPLES };
+    uint64_t n = ROUND - sample % ROUND;
+    return end - sample < n ? end - sample : n;
 }
 
 static packspan_status tally_all(struct runner *run, run_progress *progress, void *user)
 {
     struct run_outcome *out = run->out;
-    uint64_t total = out->requested;
-    while (out->drawn < total && !out->interrupted && !has_enough(run)) {
-        uint64_t n = total - out->drawn < ROUND_BLOCKS * BLOCK_SAMPLES
-                         ? total - out->drawn
-                         : ROUND_BLOCKS * BLOCK_SAMPLES;
-        tally_round(run, out->drawn, n);
+    packspan_status status = PACKSPAN_OK;
+    set_shift(run, out->first);
+    while (status == PACKSPAN_OK && out->drawn < out->share && !out->interrupted &&
+           !has_enough(run)) {
+        uint64_t sample = out->first + out->drawn;
+        uint64_t n = round_samples(sample, out->first + out->share);
+        status = tally_round(run, sample, n);
         out->drawn += n;
-        join_bins(run);
+        join_bins(run, sample + n);
         count_samples(run);
-        if (is_invalid_beyond(out, total))
-            return PACKSPAN_BAD_CASE;
-        if (is_outgrown(out))
-            return PACKSPAN_OK;
-        if (out->stability)
+        if (status == PACKSPAN_OK && is_invalid_beyond(out, out->requested))
+            status = PACKSPAN_BAD_CASE;
+        if (status == PACKSPAN_OK && is_outgrown(out))
+            break;
+        if (status == PACKSPAN_OK && out->stability)
             out->stability->reached = is_stable(run);
-        if (progress && !progress(user, out->drawn, total) && out->drawn < total)
+        if (progress && !progress(user, out->drawn, out->share) && out->drawn < out->share)
             out->interrupted = true;
     }
-    return !out->interrupted && run_has_too_many_invalid(out) ? PACKSPAN_BAD_CASE : PACKSPAN_OK;
+    add_up(out);
+    return status;
 }
 
 /* ---- the end ---- */
@@ -548,47 +646,96 @@ static double weight_unit(uint64_t samples)
     return ldexp(1.0, bits > SUM_BITS - WEIGHT_BITS ? SUM_BITS - bits : WEIGHT_BITS);
 }
 
-/* Runs with a pilot of at least `least` samples; when is_outgrown() then, nothing else counts. */
-static packspan_status run_once(const struct plan_set *set, uint64_t least, run_progress *progress,
-                                void *user, struct run_outcome *out)
+static struct run_outcome outcome_of(const struct plan_set *set)
 {
     const struct settings *settings = &set->source->settings;
-    *out = (struct run_outcome){.set = set, .requested = settings_samples(settings)};
-    out->threads = settings->threads ? settings->threads : (unsigned)omp_get_num_procs();
-    if (out->threads > ROUND_BLOCKS) /* a round has no more to share */
-        out->threads = ROUND_BLOCKS;
-    out->weight_unit = weight_unit(out->requested);
-    struct runner run = {.set = set, .out = out};
+    struct run_outcome out = {.set = set, .requested = settings_samples(settings)};
+    out.threads = settings->threads ? settings->threads : (unsigned)omp_get_num_procs();
+    if (out.threads > ROUND_BLOCKS) /* a round has no more to share */
+        out.threads = ROUND_BLOCKS;
+    out.weight_unit = weight_unit(out.requested);
+    return out;
+}
+
+static bool is_hopeless(const struct run_outcome *out)
+{
+    return !isfinite(out->log_reference);
+}
+
+/* No sample is any good: a few of them tell why. */
+static packspan_status tally_hopeless(struct runner *run, run_progress *progress, void *user)
+{
+    struct run_outcome *out = run->out;
+    out->log_reference = 0.0;
+    for (size_t c = 0; c < run->set->count; c++)
+        out->candidates[c].log_reference = 0.0;
+    if (out->requested > HOPELESS_SAMPLES)
+        out->requested = HOPELESS_SAMPLES;
+    out->first = 0;
+    out->share = out->requested;
+    packspan_status status = tally_all(run, progress, user);
+    return status == PACKSPAN_OK ? PACKSPAN_BAD_CASE : status;
+}
+
+/* Tallies the share with a pilot of at least `least` samples; when is_outgrown() then, nothing else
+ * counts. */
+static packspan_status tally_share(uint64_t least, run_progress *progress, void *user,
+                                   struct run_outcome *out)
+{
+    struct runner run = {.set = out->set, .out = out};
     packspan_status status = open_runner(&run);
     if (status == PACKSPAN_OK)
         status = lay_out(&run, least, progress, user);
-    bool hopeless = status == PACKSPAN_OK && !isfinite(out->log_reference);
-    if (hopeless) { /* no sample is any good: a few of them tell why */
-        out->log_reference = 0.0;
-        for (size_t c = 0; c < set->count; c++)
-            out->candidates[c].log_reference = 0.0;
-        if (out->requested > HOPELESS_SAMPLES)
-            out->requested = HOPELESS_SAMPLES;
-    }
-    if (status == PACKSPAN_OK)
+    if (status == PACKSPAN_OK && is_hopeless(out))
+        status = tally_hopeless(&run, progress, user);
+    else if (status == PACKSPAN_OK)
         status = tally_all(&run, progress, user);
-    if (status == PACKSPAN_OK && !hopeless)
+    if (status == PACKSPAN_OK)
         judge_all(&run);
-    if (status == PACKSPAN_OK && !hopeless && out->interrupted && !has_weight(out))
-        status = PACKSPAN_INTERRUPTED;
-    else if (status == PACKSPAN_OK && (hopeless || !evidence_fits(out)))
-        status = PACKSPAN_BAD_CASE;
     if ((status == PACKSPAN_OK || status == PACKSPAN_BAD_CASE) && gather(&run) != PACKSPAN_OK)
         status = PACKSPAN_NO_MEMORY;
     free_runner(&run);
     return status;
 }
 
+static bool make_counts(struct run_outcome *out)
+{
+    bool made = true;
+    for (size_t r = 0; r < out->set->row_count && !out->set->weighted && made; r++) {
+        uint64_t **counts = &out->candidates[0].counts[r];
+        made = bin_counts_make(out->layouts[r], counts);
+        if (made && *counts)
+            share_out(out, r, *counts);
+    }
+    return made;
+}
+
+packspan_status run_finish(struct run_outcome *out)
+{
+    if (out->set->weighted)
+        add_up_weights(out);
+    add_up(out);
+    if (!make_counts(out))
+        return PACKSPAN_NO_MEMORY;
+    if (out->interrupted)
+        return has_weight(out) ? PACKSPAN_OK : PACKSPAN_INTERRUPTED;
+    return run_has_too_many_invalid(out) || !evidence_fits(out) ? PACKSPAN_BAD_CASE : PACKSPAN_OK;
+}
+
+static packspan_status run_once(const struct plan_set *set, uint64_t least, run_progress *progress,
+                                void *user, struct run_outcome *out)
+{
+    *out = outcome_of(set);
+    out->share = out->requested;
+    packspan_status status = tally_share(least, progress, user, out);
+    return status == PACKSPAN_OK ? run_finish(out) : status;
+}
+
 packspan_status run_plans(const struct plan_set *set, run_progress *progress, void *user,
                           struct run_outcome *out)
 {
     double started = now();
-    uint64_t least = 0;
+    uint64_t least = set->source->settings.pilot;
     packspan_status status = run_once(set, least, progress, user, out);
     while (status != PACKSPAN_NO_MEMORY && is_outgrown(out) && out->drawn > least) {
         least = out->drawn;
@@ -597,6 +744,38 @@ packspan_status run_plans(const struct plan_set *set, run_progress *progress, vo
     }
     out->seconds = now() - started;
     return status;
+}
+
+/* ---- shares ---- */
+
+uint64_t run_block_count(const struct plan_set *set)
+{
+    return (settings_samples(&set->source->settings) + BLOCK_SAMPLES - 1) / BLOCK_SAMPLES;
+}
+
+packspan_status run_share(const struct plan_set *set, uint64_t from, uint64_t to,
+                          run_progress *progress, void *user, uint64_t *pilot,
+                          struct run_outcome *out)
+{
+    double started = now();
+    *out = outcome_of(set);
+    uint64_t end = to * BLOCK_SAMPLES < out->requested ? to * BLOCK_SAMPLES : out->requested;
+    out->first = from * BLOCK_SAMPLES;
+    out->share = end - out->first;
+    packspan_status status = tally_share(set->source->settings.pilot, progress, user, out);
+    out->seconds = now() - started;
+    if (status == PACKSPAN_OK && out->interrupted)
+        status = PACKSPAN_INTERRUPTED;
+    if (status == PACKSPAN_OK)
+        *pilot = is_outgrown(out) ? out->first + out->drawn : 0;
+    return status;
+}
+
+packspan_status run_nothing(const struct plan_set *set, run_progress *progress, void *user,
+                            struct run_outcome *out)
+{
+    *out = outcome_of(set);
+    return tally_share(set->source->settings.pilot, progress, user, out);
 }
 
 static void free_layouts(const struct plan_set *set, struct bin_layout **layouts)
@@ -628,6 +807,13 @@ void run_free(struct run_outcome *r)
     free(r->shared);
     replicates_free(r->replicates);
     stability_free(r->stability);
+    for (size_t i = 0; r->trees && i < r->tree_count; i++)
+        sum_tree_free(&r->trees[i]);
+    free(r->trees);
+    for (size_t row = 0; r->row_counts && row < r->set->row_count; row++)
+        for (int shift = 0; shift < BIN_SHIFTS; shift++)
+            free(r->row_counts[row].joined[shift]);
+    free(r->row_counts);
     free(r->candidates);
     *r = (struct run_outcome){0};
 }

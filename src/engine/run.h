@@ -59,11 +59,20 @@ struct candidate_outcome {
 
 struct replicates;
 struct stability;
+struct sum_tree;
+
+/* Unweighted counts of a row, by how many bins were joined; NULL where that did not happen. */
+struct row_counts {
+    uint64_t *joined[BIN_SHIFTS];
+};
 
 struct run_outcome {
     const struct plan_set *set;
-    uint64_t requested, drawn;
+    uint64_t requested;    /* by the whole run */
+    uint64_t first, share; /* of this share of it, samples from first .. first + share - 1 */
+    uint64_t drawn;        /* of these */
     bool interrupted;
+    uint64_t parts; /* shares that were merged; 0: a whole run */
     unsigned threads;
     double seconds;
     struct bin_layout **layouts; /* [rows]: of all together; NULL for a fixed row */
@@ -76,6 +85,10 @@ struct run_outcome {
     uint64_t piloted;         /* samples that the layouts and the reference come from */
     struct replicates *replicates; /* of Sobol' points, for errors; else NULL */
     struct stability *stability;   /* with the setting stable; else NULL */
+    /* What the sums and unweighted counts above come from, when the run is finished. */
+    struct sum_tree *trees; /* [tree_count]: of each replicate of Sobol' points, or one */
+    size_t tree_count;
+    struct row_counts *row_counts; /* [rows] */
 };
 
 /* Means and products of `count` routes, the order of merging being part of the result. */
@@ -91,6 +104,29 @@ typedef bool run_progress(void *user, uint64_t done, uint64_t total);
 packspan_status run_plans(const struct plan_set *set, run_progress *progress, void *user,
                           struct run_outcome *out);
 void run_free(struct run_outcome *r);
+
+/* ---- shares of a run, computed apart ---- */
+
+uint64_t run_block_count(const struct plan_set *set);
+/* How many of the blocks before `end` a tree is about. */
+uint64_t run_tree_share(const struct run_outcome *r, size_t tree, uint64_t end);
+
+/* Tallies blocks from .. to - 1. All that is not a sum over the whole run is the whole run's: the
+ * pilot, the number of samples. The outcome then holds what is to be added to another share's, as
+ * it is: trees, counts by shift, whole numbers. PACKSPAN_INTERRUPTED when `progress` stops it;
+ * PACKSPAN_BAD_CASE when the whole run is bound to be refused. When a sample outweighs the pilot,
+ * *pilot becomes the length of the one that the whole run needs, and nothing else counts; else it
+ * becomes 0. run_free() in every case. */
+packspan_status run_share(const struct plan_set *set, uint64_t from, uint64_t to,
+                          run_progress *progress, void *user, uint64_t *pilot,
+                          struct run_outcome *out);
+/* The same of no blocks at all: what shares are added to. */
+packspan_status run_nothing(const struct plan_set *set, run_progress *progress, void *user,
+                            struct run_outcome *out);
+/* Works out what a whole run knows when all blocks are added. As run_plans(). */
+packspan_status run_finish(struct run_outcome *out);
+
+/* ---- what they tell ---- */
 
 /* True when a candidate has more invalid samples than the samples that were drawn may have. */
 bool run_has_too_many_invalid(const struct run_outcome *r);

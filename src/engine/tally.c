@@ -12,7 +12,7 @@
  * and above. A cell where a reported percentile may lie is cut further into equal bins. */
 enum { CELLS = 1024, OVER = CELLS + 1, BINS_MAX = 65536, BLOCK = 2048, SHORTEST_TRIES = 2000 };
 /* Values that wait to be counted; and how many samples, as a power of two, make bins join. */
-enum { PENDING = 16384, SHIFT_BITS = 22, SHIFT_MAX = 4 };
+enum { PENDING = 4096, SHIFT_BITS = 22 };
 _Static_assert(BINS_MAX - 1 <= UINT16_MAX, "bins are numbered in 16 bits");
 
 /* Bins of the finest width hold the promise of 1e-4 whatever lies in them, even if the pilot's
@@ -366,28 +366,37 @@ static void share_out(uint64_t count, size_t n, uint64_t *bins)
     }
 }
 
-void bin_counters_drain(const struct bin_layout *l, size_t n, struct bin_counter *const *counters,
-                        uint64_t *counts)
+size_t bin_joined_size(const struct bin_layout *l, int shift)
 {
-    int shift = n > 0 ? counters[0]->shift : 0;
+    return (bin_layout_size(l) + ((size_t)1 << shift) - 1) >> shift;
+}
+
+void bin_counters_drain(const struct bin_layout *l, size_t n, struct bin_counter *const *counters,
+                        uint64_t *joined)
+{
+    for (size_t k = 0; k < n; k++) {
+        struct bin_counter *c = counters[k];
+        size_t size = bin_joined_size(l, c->shift);
+        count_pending(c);
+        for (size_t i = 0; i < size; i++)
+            joined[i] += c->counts[i];
+        memset(c->counts, 0, size * sizeof *c->counts);
+    }
+}
+
+void bin_share_out(const struct bin_layout *l, int shift, const uint64_t *joined, uint64_t *counts)
+{
     size_t size = bin_layout_size(l);
-    for (size_t k = 0; k < n; k++)
-        count_pending(counters[k]);
-    for (size_t first = 0; first < size; first += (size_t)1 << shift) {
-        uint64_t sum = 0;
-        for (size_t k = 0; k < n; k++) {
-            sum += counters[k]->counts[first >> shift];
-            counters[k]->counts[first >> shift] = 0;
-        }
-        size_t bins = size - first < (size_t)1 << shift ? size - first : (size_t)1 << shift;
-        share_out(sum, bins, counts + first);
+    for (size_t i = 0; i < bin_joined_size(l, shift); i++) {
+        size_t first = i << shift, most = (size_t)1 << shift;
+        share_out(joined[i], size - first < most ? size - first : most, counts + first);
     }
 }
 
 int bin_counter_shift(uint64_t samples)
 {
     int shift = 0;
-    while (shift < SHIFT_MAX && samples >> (SHIFT_BITS + shift) > 0)
+    while (shift < BIN_SHIFTS - 1 && samples >> (SHIFT_BITS + shift) > 0)
         shift++;
     return shift;
 }

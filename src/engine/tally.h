@@ -37,6 +37,7 @@ void bin_places(const struct bin_layout *l, size_t n, const double *x, uint16_t 
 /* Counts of one thread, up to 2^32 - 1 between two drains. The cache is what limits counting. So
  * the bins of some values wait until there are many; and in a long run 2^shift bins join, because
  * then the samples before tell well enough how the values are spread inside. */
+enum { BIN_SHIFTS = 5 }; /* 0 to 4 */
 struct bin_counter {
     uint32_t *counts;
     int shift;
@@ -47,10 +48,14 @@ packspan_status bin_counter_open(const struct bin_layout *l, struct bin_counter 
 void bin_counter_close(struct bin_counter *c);
 /* Counts each finite value. */
 void bin_count(const struct bin_layout *l, size_t n, const double *x, struct bin_counter *c);
-/* counts[bin] += what n counters of the same shift have counted, joined bins sharing it in
- * proportion to what they hold by then. The counters start again from 0. */
+/* joined[i] += what n counters of the same shift have counted, [bin_joined_size()]; these are the
+ * bins themselves with a shift of 0. The counters start again from 0. */
 void bin_counters_drain(const struct bin_layout *l, size_t n, struct bin_counter *const *counters,
-                        uint64_t *counts);
+                        uint64_t *joined);
+size_t bin_joined_size(const struct bin_layout *l, int shift);
+/* counts[bin] += its share of what was counted with that shift, in proportion to what the joined
+ * bins hold by now. */
+void bin_share_out(const struct bin_layout *l, int shift, const uint64_t *joined, uint64_t *counts);
 /* The shift for what comes after so many samples: with a bin of finest width w, one standard
  * deviation of a percentile where the density is f is sqrt(w/(4 f 2^21)) at most, 2e-5
  * interquartile ranges for the 99th percentile of a normal distribution. */

@@ -386,7 +386,6 @@ static void tally_weighted(struct worker *w, size_t n, const size_t *invalid,
         sum_evidence(w, c, n, invalid[c], &parts[c]);
         weigh(w, c, n, invalid[c], joint, &parts[c]);
         parts[c].replicate.samples = (double)(n - invalid[c]);
-        parts[c].replicate.likelihood = parts[c].weights.sum;
         weights[c] = w->candidates[c].weights;
     }
     *sums = (struct weight_sums){sum_of(n, joint), sum_of_products(n, joint, joint),

@@ -440,7 +440,10 @@ static void put_run_items(FILE *f, const struct packspan_results *r)
     put_item_count(f, "invalid_samples", packspan_results_invalid(r));
     put_item(f, "interrupted", o->interrupted ? "yes" : "no");
     put_item(f, "sequence", s->sobol ? "sobol" : "pcg");
-    put_item_count(f, "threads", o->threads);
+    if (o->parts > 0)
+        put_item_count(f, "parts", o->parts); /* whose seconds are added up */
+    else
+        put_item_count(f, "threads", o->threads);
     put_item_number(f, "seconds", o->seconds);
     put_item_number(f, "rate", (double)o->drawn / o->seconds);
     put_item(f, "percentile_errors", s->sobol ? "independent scramblings" : "order statistics");

@@ -16,6 +16,7 @@ static void defaults_are_as_documented(void **state)
         {SETTING_UNITS, "metric"},    {SETTING_OUT, ""},        {SETTING_STABLE, "0"},
         {SETTING_SEQUENCE, "pcg"},    {SETTING_DESIGN, "grid"}, {SETTING_POINTS, "0"},
         {SETTING_QUANTITIES, ""},     {SETTING_HOURS, "0"},
+        {SETTING_PILOT, "0"},         {SETTING_PART, ""},
     };
     assert_int_equal(sizeof rows / sizeof rows[0], SETTING_COUNT);
     struct settings s;
@@ -34,6 +35,7 @@ static void defaults_are_as_documented(void **state)
     assert_int_equal(s.seed, 1);
     assert_int_equal(s.threads, 0);
     assert_int_equal(s.keep, 0);
+    assert_int_equal(s.pilot, 0);
     assert_false(s.us_units);
     assert_false(s.quiet);
     assert_string_equal(s.out, "");
@@ -53,6 +55,27 @@ static void every_setting_is_found_by_its_name_and_described(void **state)
     assert_int_equal(setting_find("Samples"), SETTING_COUNT);
     assert_int_equal(setting_find("sample"), SETTING_COUNT);
     assert_int_equal(setting_find(""), SETTING_COUNT);
+}
+
+static void a_part_is_one_of_so_many(void **state)
+{
+    (void)state;
+    static const char *const good[] = {"1/1", "3/7", "1000000/1000000"};
+    static const char *const wrong[] = {"0/3", "4/3",   "1/0",  "1",     "/",         "1/",
+                                        "/3",  "1/2/3", "-1/3", "1.5/3", "1/1000001", "a/b"};
+    struct settings s;
+    char text[64];
+    settings_init(&s);
+    for (size_t i = 0; i < sizeof good / sizeof good[0]; i++) {
+        assert_true(setting_set(&s, SETTING_PART, good[i]));
+        setting_text(&s, SETTING_PART, text, sizeof text);
+        assert_string_equal(text, good[i]);
+    }
+    for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++)
+        assert_false(setting_set(&s, SETTING_PART, wrong[i]));
+    assert_int_equal(s.part.part, 1000000);
+    assert_true(setting_set(&s, SETTING_PART, ""));
+    assert_int_equal(s.part.parts, 0);
 }
 
 static void whole_numbers_are_read_exactly(void **state)
@@ -246,6 +269,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(defaults_are_as_documented),
         cmocka_unit_test(every_setting_is_found_by_its_name_and_described),
+        cmocka_unit_test(a_part_is_one_of_so_many),
         cmocka_unit_test(whole_numbers_are_read_exactly),
         cmocka_unit_test(texts_out_of_range_are_refused_and_change_nothing),
         cmocka_unit_test(both_ends_of_every_range_are_accepted_and_written_back),

@@ -145,13 +145,16 @@ static void tally_column(struct column *c)
     free(pilot);
     c->counts = allocate(bin_layout_size(c->layout), sizeof *c->counts);
     struct bin_counter counter = {0};
+    uint64_t *joined[BIN_SHIFTS];
+    for (int shift = 0; shift < BIN_SHIFTS; shift++)
+        joined[shift] = allocate(bin_joined_size(c->layout, shift), sizeof *joined[shift]);
     assert_int_equal(bin_counter_open(c->layout, &counter), PACKSPAN_OK);
     moments_init(&c->d.moments);
     for (size_t done = 0; done < c->n; done += 1000) {
         size_t m = c->n - done < 1000 ? c->n - done : 1000;
         struct moments part;
         if (bin_counter_shift(done) > counter.shift) {
-            drain(c->layout, &counter, c->counts);
+            drain(c->layout, &counter, joined[counter.shift]);
             counter.shift = bin_counter_shift(done);
         }
         bin_count(c->layout, m, c->x + done, &counter);
@@ -159,8 +162,12 @@ static void tally_column(struct column *c)
         moments_merge(&c->d.moments, &part);
         c->d.effective = (double)c->d.moments.count;
     }
-    drain(c->layout, &counter, c->counts);
+    drain(c->layout, &counter, joined[counter.shift]);
     bin_counter_close(&counter);
+    for (int shift = 0; shift < BIN_SHIFTS; shift++) {
+        bin_share_out(c->layout, shift, joined[shift], c->counts);
+        free(joined[shift]);
+    }
     c->d.layout = c->layout;
     c->d.counts = c->counts;
     c->d.effective = (double)c->n;

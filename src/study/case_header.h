@@ -1,0 +1,16 @@
+/* What a part, or a journal, says about the case that it comes from. */
+#ifndef PACKSPAN_STUDY_CASE_HEADER_H
+#define PACKSPAN_STUDY_CASE_HEADER_H
+
+#include "case/case.h"
+#include "study/part_file.h"
+
+/* Adds kind, version, the case's folder, the checksums of the files and of packspan's own cycles
+ * that it was read from, and every setting that alters results. */
+void header_add_case(struct header *h, const char *kind, const struct case_data *c);
+
+/* Reports each file of the case that is not what it was when the header was made. */
+void header_check_case(const struct header *h, const struct case_data *c,
+                       struct problems *problems);
+
+#endif

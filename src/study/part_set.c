@@ -1,0 +1,251 @@
+#include "study/part_set.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <inttypes.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/file.h"
+#include "base/text.h"
+
+/* The folder of the case may have another name elsewhere. */
+const char *const part_own_items[] = {"part", "case", NULL};
+
+struct gathering {
+    struct part_set *set;
+    struct problems *problems;
+    packspan_status status; /* the first that is not PACKSPAN_OK */
+};
+
+static void note(struct gathering *g, packspan_status status)
+{
+    if (g->status == PACKSPAN_OK)
+        g->status = status;
+}
+
+static void report(struct gathering *g, char *file, char *what)
+{
+    if (file && what)
+        problems_add(g->problems, SEVERITY_ERROR, file, 0, NULL, what, NULL, NULL);
+    note(g, file && what ? PACKSPAN_BAD_CASE : PACKSPAN_NO_MEMORY);
+    free(file);
+    free(what);
+}
+
+/* ---- reading ---- */
+
+static bool is_own(const char *name)
+{
+    for (const char *const *own = part_own_items; *own; own++)
+        if (strcmp(*own, name) == 0)
+            return true;
+    return false;
+}
+
+static bool digest_header(const struct header *h, char digest[65])
+{
+    struct byte_writer w = {0};
+    for (size_t i = 0; i < h->count; i++) {
+        const struct header_item *item = &h->items[i];
+        if (is_own(item->name))
+            continue;
+        put_bytes(&w, item->name, strlen(item->name) + 1);
+        put_bytes(&w, item->value, strlen(item->value) + 1);
+    }
+    if (!w.no_memory)
+        bytes_checksum(w.bytes, w.length, digest);
+    free(w.bytes);
+    return !w.no_memory;
+}
+
+static void add_entry(struct gathering *g, const char *path, const struct header *h)
+{
+    struct part_set *s = g->set;
+    struct part_entry entry = {.path = text_copy(path)};
+    struct part_entry *longer = reallocarray(s->entries, s->count + 1, sizeof *longer);
+    if (longer)
+        s->entries = longer;
+    if (!longer || !entry.path || !digest_header(h, entry.digest)) {
+        free(entry.path);
+        note(g, PACKSPAN_NO_MEMORY);
+        return;
+    }
+    header_whole(h, "part", &entry.part);
+    longer[s->count++] = entry;
+}
+
+static void take_file(struct gathering *g, const char *path)
+{
+    struct part_file p;
+    packspan_status status = part_file_read(path, g->problems, &p);
+    note(g, status);
+    if (status != PACKSPAN_OK)
+        return;
+    add_entry(g, path, &p.header);
+    part_file_free(&p);
+}
+
+static int is_part_name(const struct dirent *e)
+{
+    size_t length = strlen(e->d_name);
+    return length > 5 && strcmp(e->d_name + length - 5, ".part") == 0;
+}
+
+static void take_folder(struct gathering *g, const char *folder)
+{
+    struct dirent **names = NULL;
+    int count = scandir(folder, &names, is_part_name, alphasort);
+    if (count < 0) {
+        problems_add(g->problems, SEVERITY_ERROR, folder, 0, NULL, strerror(errno), NULL, NULL);
+        note(g, PACKSPAN_IO);
+        return;
+    }
+    if (count == 0)
+        report(g, text_copy(folder), text_copy("holds no part"));
+    for (int i = 0; i < count; i++) {
+        char *path = text_format("%s/%s", folder, names[i]->d_name);
+        if (path)
+            take_file(g, path);
+        else
+            note(g, PACKSPAN_NO_MEMORY);
+        free(path);
+        free(names[i]);
+    }
+    free(names);
+}
+
+static bool is_folder(const char *path)
+{
+    DIR *d = opendir(path);
+    if (d)
+        closedir(d);
+    return d;
+}
+
+/* ---- checking ---- */
+
+/* The header of more than half of them, if there is one (Boyer and Moore's vote). */
+static const struct part_entry *choose_reference(const struct part_set *s)
+{
+    const struct part_entry *chosen = s->entries;
+    size_t votes = 0;
+    for (size_t i = 0; i < s->count; i++) {
+        bool same = strcmp(s->entries[i].digest, chosen->digest) == 0;
+        if (votes == 0)
+            chosen = same ? chosen : &s->entries[i];
+        votes = votes == 0 || same ? votes + 1 : votes - 1;
+    }
+    return chosen;
+}
+
+static void compare_with(struct gathering *g, const struct part_entry *e, const char *reference)
+{
+    struct part_file p;
+    packspan_status status = part_file_read(e->path, g->problems, &p);
+    note(g, status == PACKSPAN_OK ? PACKSPAN_BAD_CASE : status);
+    if (status != PACKSPAN_OK)
+        return;
+    header_compare(&p.header, e->path, &g->set->header, reference, part_own_items, g->problems);
+    part_file_free(&p);
+}
+
+/* Reads the header that they should have in common; what has another is told and dropped. */
+static void drop_foreign(struct gathering *g)
+{
+    struct part_set *s = g->set;
+    const struct part_entry reference = *choose_reference(s);
+    char *path = text_copy(reference.path);
+    struct part_file p = {0};
+    packspan_status status = path ? part_file_read(path, g->problems, &p) : PACKSPAN_NO_MEMORY;
+    s->header = p.header;
+    p.header = (struct header){0};
+    note(g, status);
+    size_t kept = 0;
+    for (size_t i = 0; i < s->count; i++) {
+        if (strcmp(s->entries[i].digest, reference.digest) == 0) {
+            s->entries[kept++] = s->entries[i];
+            continue;
+        }
+        if (status == PACKSPAN_OK)
+            compare_with(g, &s->entries[i], path);
+        free(s->entries[i].path);
+    }
+    s->count = kept;
+    part_file_free(&p);
+    free(path);
+}
+
+static int compare_parts(const void *a, const void *b)
+{
+    const struct part_entry *x = a, *y = b;
+    if (x->part != y->part)
+        return x->part < y->part ? -1 : 1;
+    return strcmp(x->path, y->path);
+}
+
+static void report_missing(struct gathering *g, uint64_t from, uint64_t to, uint64_t parts)
+{
+    if (from == to)
+        report(g, text_format("part %" PRIu64 " of %" PRIu64, from, parts),
+               text_copy("is missing"));
+    else if (from < to)
+        report(g, text_format("parts %" PRIu64 " to %" PRIu64 " of %" PRIu64, from, to, parts),
+               text_copy("are missing"));
+}
+
+static void check_complete(struct gathering *g)
+{
+    struct part_set *s = g->set;
+    uint64_t parts = 0, next = 1;
+    if (!header_whole(&s->header, "parts", &parts)) {
+        report(g, text_copy(s->entries[0].path), text_copy("says of how many parts it is none"));
+        return;
+    }
+    qsort(s->entries, s->count, sizeof *s->entries, compare_parts);
+    for (size_t i = 0; i < s->count; i++) {
+        const struct part_entry *e = &s->entries[i];
+        if (e->part + 1 == next && i > 0) {
+            report(g, text_copy(e->path),
+                   text_format("is part %" PRIu64 " of %" PRIu64 ", and so is %s", e->part, parts,
+                               s->entries[i - 1].path));
+            continue;
+        }
+        if (e->part < next || e->part > parts) {
+            report(
+                g, text_copy(e->path),
+                text_format("is part %" PRIu64 " of %" PRIu64 ", which cannot be", e->part, parts));
+            continue;
+        }
+        report_missing(g, next, e->part - 1, parts);
+        next = e->part + 1;
+    }
+    report_missing(g, next, parts, parts);
+}
+
+packspan_status part_set_open(const char *const *paths, size_t n, struct problems *problems,
+                              struct part_set *out)
+{
+    *out = (struct part_set){0};
+    struct gathering g = {out, problems, PACKSPAN_OK};
+    for (size_t i = 0; i < n; i++) {
+        if (is_folder(paths[i]))
+            take_folder(&g, paths[i]);
+        else
+            take_file(&g, paths[i]);
+    }
+    if (out->count > 0)
+        drop_foreign(&g);
+    if (out->count > 0)
+        check_complete(&g);
+    return g.status;
+}
+
+void part_set_free(struct part_set *s)
+{
+    for (size_t i = 0; i < s->count; i++)
+        free(s->entries[i].path);
+    free(s->entries);
+    header_free(&s->header);
+    *s = (struct part_set){0};
+}
