@@ -25,6 +25,7 @@ const struct command commands[] = {
     {.name = "check",
      .operand = "CASE",
      .summary = "say what is wrong with the tables, or what each result rests on",
+     .takes_settings = true,
      .run = command_check},
     {.name = "new",
      .operand = "CASE",
