@@ -461,6 +461,14 @@ const char *packspan_study_failure(const packspan_study *s);
 /* A point's name, or its number from 1, and "AXIS = VALUE UNIT, …"; of the point asked last. */
 const char *packspan_study_point_text(packspan_study *s, uint64_t point);
 
+/* Parts may be of a study, too: packspan_study_run() with the setting part writes them, into
+ * `folder`/part_K_of_N.part, and keeps its journal and its log beside it meanwhile. */
+bool packspan_merge_is_study(const packspan_merge *m);
+/* Writes the tables of the whole study, as packspan_study_run() does. What is wrong, also on
+ * PACKSPAN_IO, packspan_merge_problem() tells. */
+packspan_status packspan_merge_study(packspan_merge *m, const char *folder,
+                                     packspan_study_report *report);
+
 #ifdef __cplusplus
 }
 #endif

@@ -97,12 +97,12 @@ static bool watch(void *user, const packspan_study_state *state)
 static void print_damage(const packspan_study_report *report, const char *folder)
 {
     if (report->mended)
-        fprintf(stderr, "packspan: the header of %s/study.journal was damaged and is mended\n",
+        fprintf(stderr, "packspan: the header of the journal in %s was damaged and is mended\n",
                 folder);
     if (report->dropped > 0)
         fprintf(stderr,
-                "packspan: damaged records of %s/study.journal that were dropped, their points "
-                "being worked out again: %" PRIu64 "\n",
+                "packspan: damaged records of the journal in %s that were dropped, their "
+                "points being worked out again: %" PRIu64 "\n",
                 folder, report->dropped);
 }
 
@@ -120,9 +120,22 @@ static void print_refused(packspan_study *s, const packspan_study_report *report
             packspan_study_point_text(s, report->first_refused));
 }
 
-static int print_end(packspan_study *s, const packspan_study_report *report, const char *folder,
-                     bool quiet)
+/* Of a part: where it is, and what is next. */
+static int print_part(packspan_case *c, const packspan_study_report *report, const char *folder)
 {
+    char name[64];
+    packspan_part_name(c, name, sizeof name);
+    printf("%s/%s %s\nWhen all parts are there: packspan merge %s %s\n", folder, name,
+           report->was_complete ? "is there already; nothing was done" : "is written.", folder,
+           folder);
+    return EXIT_DONE;
+}
+
+static int print_end(packspan_case *c, packspan_study *s, const packspan_study_report *report,
+                     const char *folder, bool quiet)
+{
+    if (*packspan_case_setting(c, "part"))
+        return quiet ? EXIT_DONE : print_part(c, report, folder);
     if (report->was_complete) {
         if (!quiet)
             printf("All points were finished before; the tables in %s are left as they are.\n",
@@ -141,8 +154,8 @@ static int print_end(packspan_study *s, const packspan_study_report *report, con
 static int print_stop(packspan_study *s, const packspan_study_report *report, const char *folder)
 {
     fprintf(stderr,
-            "packspan: %s; %" PRIu64 " of %" PRIu64 " points are kept in %s/study.journal, and the "
-            "same command goes on\n",
+            "packspan: %s; %" PRIu64 " of %" PRIu64 " points are kept in %s, and the same command "
+            "goes on\n",
             report->out_of_time ? "the hours are over" : "interrupted", report->done,
             packspan_study_points(s), folder);
     return EXIT_WAS_INTERRUPTED;
@@ -159,10 +172,11 @@ static int print_failure(packspan_study *s, packspan_status status, const char *
             fprintf(stderr, "What is finished is kept in the journal; the same command goes on.\n");
         return exit_status_of(status);
     }
-    fprintf(stderr,
-            "%s\npackspan: %s/study.journal is of another study; to begin afresh, take another "
-            "folder with --out, or remove the journal\n",
-            failure, folder);
+    fprintf(
+        stderr,
+        "%s\npackspan: %s holds another study; to begin afresh, take another folder with --out, "
+        "or remove the file named above\n",
+        failure, folder);
     return EXIT_WRONG_CASE;
 }
 
@@ -176,7 +190,7 @@ static int run_study(packspan_case *c, packspan_study *s, const char *folder)
     progress_end(&w.progress);
     print_damage(&report, folder);
     if (status == PACKSPAN_OK)
-        return print_end(s, &report, folder, w.quiet);
+        return print_end(c, s, &report, folder, w.quiet);
     return status == PACKSPAN_INTERRUPTED ? print_stop(s, &report, folder)
                                           : print_failure(s, status, folder);
 }

@@ -132,6 +132,23 @@ static enum slot_state judge_slot(const struct journal *j, uint64_t point, const
     return fits ? SLOT_DONE : SLOT_DAMAGED;
 }
 
+static void take_slot(const struct journal *j, const uint8_t *slot, struct record *out)
+{
+    out->point = load(slot);
+    out->fate = load(slot + WORD);
+    out->invalid = load(slot + 2 * WORD);
+    for (size_t i = 0; i < j->numbers; i++)
+        out->numbers[i] = load_real(slot + WORD * (SLOT_WORDS + i));
+}
+
+bool journal_take(const struct journal *j, uint64_t point, const uint8_t *slot, struct record *out)
+{
+    if (judge_slot(j, point, slot, j->slot) != SLOT_DONE)
+        return false;
+    take_slot(j, slot, out);
+    return true;
+}
+
 packspan_status journal_read(const struct journal *j, uint64_t point, uint8_t *space,
                              struct record *out, enum slot_state *state)
 {
@@ -140,14 +157,26 @@ packspan_status journal_read(const struct journal *j, uint64_t point, uint8_t *s
     if (status != PACKSPAN_OK)
         return status;
     *state = judge_slot(j, point, space, got);
-    if (*state != SLOT_DONE || !out)
-        return PACKSPAN_OK;
-    out->point = point;
-    out->fate = load(space + WORD);
-    out->invalid = load(space + 2 * WORD);
-    for (size_t i = 0; i < j->numbers; i++)
-        out->numbers[i] = load_real(space + WORD * (SLOT_WORDS + i));
+    if (*state == SLOT_DONE && out)
+        take_slot(j, space, out);
     return PACKSPAN_OK;
+}
+
+packspan_status journal_slots(const struct journal *j, char **slots)
+{
+    size_t length = j->count * j->slot, got = 0;
+    char *bytes = malloc(length + 1);
+    packspan_status status =
+        bytes ? read_at(j->file, bytes, length, j->start, &got) : PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK && got < length) {
+        errno = EIO; /* they were there a moment ago */
+        status = PACKSPAN_IO;
+    }
+    if (status == PACKSPAN_OK)
+        *slots = bytes;
+    else
+        free(bytes);
+    return status;
 }
 
 packspan_status journal_write(const struct journal *j, const struct record *record, uint8_t *space)
@@ -299,21 +328,35 @@ static packspan_status open_journal(struct journal *j, const struct header *head
                                : mend_header(j, own, about.st_size, problems, found);
 }
 
+static packspan_status make_frame(const struct header *header, uint64_t first, uint64_t count,
+                                  size_t numbers, struct byte_writer *own, struct journal *out)
+{
+    *out = (struct journal){
+        .file = -1, .first = first, .count = count, .numbers = numbers, .slot = slot_size(numbers)};
+    bool made = make_header(header, own, out->study);
+    out->start = own->length;
+    return made ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+}
+
+packspan_status journal_frame(const struct header *header, uint64_t first, uint64_t count,
+                              size_t numbers, struct journal *out)
+{
+    struct byte_writer own = {0};
+    packspan_status status = make_frame(header, first, count, numbers, &own, out);
+    free(own.bytes);
+    return status;
+}
+
 packspan_status journal_open(const char *path, const struct header *header, uint64_t first,
                              uint64_t count, size_t numbers, struct problems *problems,
                              struct journal *out, struct journal_found *found)
 {
     struct byte_writer own = {0};
-    *out = (struct journal){.file = -1,
-                            .path = text_copy(path),
-                            .first = first,
-                            .count = count,
-                            .numbers = numbers,
-                            .slot = slot_size(numbers)};
     *found = (struct journal_found){0};
-    packspan_status status =
-        out->path && make_header(header, &own, out->study) ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
-    out->start = own.length;
+    packspan_status status = make_frame(header, first, count, numbers, &own, out);
+    out->path = text_copy(path);
+    if (status == PACKSPAN_OK && !out->path)
+        status = PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK)
         status = open_journal(out, header, &own, problems, found);
     int reason = errno;

@@ -41,6 +41,14 @@ void journal_close(struct journal *j);
 /* Bytes that it takes on disk. */
 uint64_t journal_size(const struct header *header, uint64_t count, size_t numbers);
 
+/* How a journal's slots lie, without a file. journal_close() in every case. */
+packspan_status journal_frame(const struct header *header, uint64_t first, uint64_t count,
+                              size_t numbers, struct journal *out);
+/* A record out of a slot that is in memory; false when it is no whole one of this point. */
+bool journal_take(const struct journal *j, uint64_t point, const uint8_t *slot, struct record *out);
+/* All slots as they are on disk; malloc'd. */
+packspan_status journal_slots(const struct journal *j, char **slots);
+
 /* `space` has room for a slot. Several threads may read and write different points. */
 packspan_status journal_read(const struct journal *j, uint64_t point, uint8_t *space,
                              struct record *out, enum slot_state *state);

@@ -1,36 +1,29 @@
 #include "study/study.h"
 
 #include <errno.h>
+#include <inttypes.h>
 #include <math.h>
 #include <omp.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
+#include <unistd.h>
 
 #include "base/file.h"
 #include "base/text.h"
+#include "study/case_header.h"
 #include "study/pace.h"
+#include "study/study_part.h"
 
 /* ---- what study it is ---- */
 
-static void add_checksum(struct header *h, const char *what, const char *name, const char *checksum)
-{
-    char *item = text_format("%s %s", what, name);
-    h->no_memory = h->no_memory || !item;
-    if (item)
-        header_add(h, item, checksum);
-    free(item);
-}
-
-/* Settings count as they are in force, wherever they come from; so the table of settings itself
- * does not. */
+/* Settings count as they are in force, wherever they come from. */
 static void describe(struct study *s)
 {
-    const struct case_data *c = s->source;
-    const struct settings *settings = &c->settings;
+    const struct settings *settings = &s->source->settings;
     struct header *h = &s->header;
+    header_add(h, "kind", "study");
     header_add(h, "version", PACKSPAN_VERSION);
-    header_add(h, "case", c->name);
     header_add(h, "design",
                s->design.table->is_table ? "points.csv"
                : s->design.sobol         ? "sobol"
@@ -39,13 +32,9 @@ static void describe(struct study *s)
     header_add_whole(h, "seed", settings->seed);
     header_add_whole(h, "samples", s->samples);
     header_add(h, "sequence", settings->sobol ? "sobol" : "pcg");
-    header_add(h, "quantities", *settings->quantities ? settings->quantities : "all");
-    for (size_t i = 0; i < c->files.count; i++)
-        if (strcmp(c->files.file[i].name, "settings.csv") != 0)
-            add_checksum(h, "case_checksum", c->files.file[i].name, c->files.file[i].checksum);
-    for (size_t i = 0; i < c->cycle_count; i++)
-        if (!c->cycles[i].file)
-            add_checksum(h, "cycle_checksum", c->cycles[i].name, c->cycles[i].checksum);
+    header_add_whole(h, "pilot", settings->pilot);
+    header_add(h, "quantities", settings->quantities);
+    header_add_files(h, s->source);
 }
 
 /* ---- opening ---- */
@@ -78,6 +67,22 @@ static packspan_status open_layout(struct study *s, struct problems *problems)
     return status;
 }
 
+static packspan_status open_share(struct study *s, struct problems *problems)
+{
+    struct part_of part = s->source->settings.part;
+    packspan_status status = study_take_share(s, part);
+    if (status != PACKSPAN_USAGE)
+        return status;
+    char *what = text_format(
+        "part is %" PRIu64 "/%" PRIu64 " but the study has only %" PRIu64 " point%s to share",
+        part.part, part.parts, s->design.points, s->design.points == 1 ? "" : "s");
+    if (!what)
+        return PACKSPAN_NO_MEMORY;
+    report_usage(problems, s->source, what);
+    free(what);
+    return status;
+}
+
 packspan_status study_open(const struct case_data *source, struct problems *problems,
                            struct study *out)
 {
@@ -99,7 +104,9 @@ packspan_status study_open(const struct case_data *source, struct problems *prob
         return status;
     out->count = out->design.points;
     describe(out);
-    return out->header.no_memory ? PACKSPAN_NO_MEMORY : PACKSPAN_OK;
+    if (out->header.no_memory)
+        return PACKSPAN_NO_MEMORY;
+    return source->settings.part.parts > 0 ? open_share(out, problems) : PACKSPAN_OK;
 }
 
 void study_close(struct study *s)
@@ -421,20 +428,94 @@ static packspan_status write_tables(const struct study *s, const char *folder,
 
 /* ---- the whole ---- */
 
-static packspan_status go_on(struct study *s, const char *folder, const char *log,
-                             struct journal *journal, packspan_study_watch *watch, void *user,
-                             struct study_report *report, char **path)
+/* The files of a study, or of a part of it. */
+struct paths {
+    const char *folder;
+    char *journal, *log, *part;
+    const char *blamed; /* which one a failure is about */
+    char *table;        /* when it is a table; malloc'd */
+};
+
+static bool name_paths(struct paths *p, const struct study *s, const char *folder)
+{
+    bool is_part = s->part.parts > 0;
+    char *stem = is_part ? text_format("%s/part_%" PRIu64 "_of_%" PRIu64, folder, s->part.part,
+                                       s->part.parts)
+                         : text_format("%s/study", folder);
+    *p = (struct paths){.folder = folder};
+    if (stem) {
+        p->journal = text_format("%s.journal", stem);
+        p->log = text_format("%s.log", stem);
+        p->part = is_part ? text_format("%s.part", stem) : NULL;
+    }
+    p->blamed = p->journal;
+    free(stem);
+    return p->journal && p->log && (!is_part || p->part);
+}
+
+static void free_paths(struct paths *p)
+{
+    free(p->journal);
+    free(p->log);
+    free(p->part);
+    free(p->table);
+}
+
+/* What all points together become. Of a part the journal is not needed any more. */
+static packspan_status complete(const struct study *s, struct paths *p,
+                                const struct journal *journal, struct study_report *report)
+{
+    if (!p->part)
+        return write_tables(s, p->folder, journal, report, &p->table);
+    packspan_status status = study_part_write(s, p->part, journal);
+    if (status == PACKSPAN_OK)
+        unlink(p->journal);
+    else
+        p->blamed = p->part;
+    return status;
+}
+
+static packspan_status go_on(struct study *s, struct paths *p, struct journal *journal,
+                             packspan_study_watch *watch, void *user, struct study_report *report)
 {
     report->done = report->found.done;
-    report->was_complete = report->done == s->count && study_tables_exist(folder);
+    report->was_complete = report->done == s->count && !p->part && study_tables_exist(p->folder);
     if (report->was_complete)
         return PACKSPAN_OK;
-    study_tables_remove(folder);
+    if (!p->part)
+        study_tables_remove(p->folder);
     packspan_status status = PACKSPAN_OK;
     if (report->done < s->count)
-        status = work_out(s, log, journal, watch, user, report);
-    if (status == PACKSPAN_OK && !report->stopped)
-        status = write_tables(s, folder, journal, report, path);
+        status = work_out(s, p->log, journal, watch, user, report);
+    return status == PACKSPAN_OK && !report->stopped ? complete(s, p, journal, report) : status;
+}
+
+/* A part that is there already is complete. */
+static packspan_status find_part(const struct study *s, struct paths *p, struct problems *problems,
+                                 struct study_report *report)
+{
+    packspan_status status = p->part ? study_part_find(s, p->part, problems) : PACKSPAN_MISSING;
+    if (status == PACKSPAN_OK) {
+        report->was_complete = true;
+        report->done = s->count;
+    } else if (status != PACKSPAN_MISSING) {
+        p->blamed = p->part;
+    }
+    return status;
+}
+
+static packspan_status run_all(struct study *s, struct paths *p, struct problems *problems,
+                               packspan_study_watch *watch, void *user, struct study_report *report)
+{
+    struct journal journal = {.file = -1};
+    packspan_status status = find_part(s, p, problems, report);
+    if (status != PACKSPAN_MISSING)
+        return status;
+    status = journal_open(p->journal, &s->header, s->first, s->count, s->layout.numbers, problems,
+                          &journal, &report->found);
+    if (status == PACKSPAN_OK)
+        status = go_on(s, p, &journal, watch, user, report);
+    journal_close(&journal);
     return status;
 }
 
@@ -466,24 +547,18 @@ static char *describe_failure(packspan_status status, const struct journal_found
 packspan_status study_run(struct study *s, const char *folder, packspan_study_watch *watch,
                           void *user, struct study_report *report, char **failure)
 {
-    struct journal journal = {.file = -1};
     struct problems problems = {0};
-    char *path = text_format("%s/study.journal", folder),
-         *log = text_format("%s/study.log", folder);
-    char *wrong = NULL;
+    struct paths paths;
     *report = (struct study_report){0};
-    packspan_status status = path && log ? file_make_folder(folder) : PACKSPAN_NO_MEMORY;
+    packspan_status status =
+        name_paths(&paths, s, folder) ? file_make_folder(folder) : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK)
-        status = journal_open(path, &s->header, s->first, s->count, s->layout.numbers, &problems,
-                              &journal, &report->found);
-    if (status == PACKSPAN_OK)
-        status = go_on(s, folder, log, &journal, watch, user, report, &wrong);
+        status = run_all(s, &paths, &problems, watch, user, report);
     int reason = errno;
-    *failure = describe_failure(status, &report->found, &problems, wrong ? wrong : path, reason);
-    journal_close(&journal);
+    *failure = describe_failure(status, &report->found, &problems,
+                                paths.table ? paths.table : paths.blamed, reason);
     problems_clear(&problems);
-    free(path);
-    free(log);
-    free(wrong);
+    free_paths(&paths);
+    errno = reason;
     return status;
 }

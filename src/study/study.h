@@ -17,6 +17,7 @@ struct study {
     struct record_layout layout;
     struct header header;  /* what tells this study from any other */
     uint64_t samples;      /* of each point */
+    struct part_of part;   /* none: the whole */
     uint64_t first, count; /* the points of this share: all, or those of one part */
 };
 
@@ -46,9 +47,11 @@ struct study_report {
     uint64_t worked;        /* points that were worked out now */
     double seconds;
     unsigned threads;
+    size_t parts; /* that were merged */
 };
 
-/* Goes on with the journal in `folder` until all points are done, then writes the tables. `failure`
+/* Goes on with the journal in `folder` until all points are done, then writes the tables, or the
+ * file of the part that the study is. `failure`
  * (malloc'd) names the file and the reason of PACKSPAN_IO, and of PACKSPAN_BAD_CASE (a journal of
  * another study) each difference on a line of its own. */
 packspan_status study_run(struct study *s, const char *folder, packspan_study_watch *watch,

@@ -228,9 +228,14 @@ static void put_item(FILE *f, const char *item, const char *value)
 static void put_items(FILE *f, const struct study *s, const struct study_report *report)
 {
     fputs("item,value\n", f);
+    put_item(f, "case", s->source->name);
     for (size_t i = 0; i < s->header.count; i++)
         put_item(f, s->header.items[i].name, s->header.items[i].value);
     fprintf(f, "refused_points,%" PRIu64 "\n", report->refused);
+    if (report->parts > 0) {
+        fprintf(f, "parts,%zu\n", report->parts);
+        return;
+    }
     fprintf(f, "points_worked_out_last,%" PRIu64 "\n", report->worked);
     fprintf(f, "threads,%u\nseconds,%.10g\n", report->threads, report->seconds);
     if (report->worked > 0)

@@ -157,6 +157,32 @@ class Test:
         status, _, errors = run(self.case, out)
         assert status == 65 and "is no journal of this study" in errors, errors
 
+    def parts(self):
+        """Shares that are killed now and then, each with a journal of its own, merge to the whole;
+        a share that is there is left alone."""
+        out = self.fresh()
+        for part in range(1, 4):
+            share = ["--part", f"{part}/3"]
+            for _ in range(3):
+                process = subprocess.Popen(command(self.case, out, *share),
+                                           stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+                time.sleep(DICE.uniform(0.0, 0.1))
+                process.kill()
+                process.wait()
+            status, _, errors = run(self.case, out, *share)
+            assert status == 0, errors
+            before = (out / f"part_{part}_of_3.part").read_bytes()
+            status, said, _ = run(self.case, out, *share)
+            assert status == 0 and "is there already" in said, said
+            assert (out / f"part_{part}_of_3.part").read_bytes() == before
+        assert not list(out.glob("*.journal"))
+        merged = subprocess.run([PROGRAM, "merge", str(out), str(out)], capture_output=True,
+                                text=True)
+        assert merged.returncode == 0, merged.stderr
+        assert tables(out) == self.expected
+        status, _, errors = run(self.case, out, "--part", "1/3", "--seed", "7")
+        assert status == 65 and "seed is 7 here" in errors, errors
+
     def repeat(self):
         """A finished study is left alone; tables that are gone are written from the journal."""
         out = self.fresh(self.journal)
@@ -182,6 +208,7 @@ def main():
         test.fill_disk()
         test.refuse()
         test.repeat()
+        test.parts()
 
 
 main()
