@@ -72,6 +72,11 @@ set datafile commentschars ""
 with_candidates = system("head -n 1 '" . folder . "/summary.csv' 2>/dev/null | grep -c '^candidate,'") eq "1"
 of_candidate(c) = c eq "mixture" ? "" : c . ":"
 named(name) = (with_candidates ? of_candidate(strcol("candidate")) : "") . strcol("vehicle") . "." . strcol("quantity") eq name
+# A candidate without weight is in candidates.csv alone.
+rows_of(c, file) = system("awk -F, -v name='" . c . "' '$1 == name { n++ } END { print n + 0 }' '" . \
+    folder . "/" . file . "'") + 0
+is_ruled_out(c) = c eq "" || strstrt(c, "'") > 0 ? 0 : \
+    exists_file("candidates.csv") && rows_of(c, "candidates.csv") > 0 && rows_of(c, "summary.csv") == 0
 
 do for [file in "summary.csv histogram.csv"] {
     if (!exists_file(file)) {
@@ -91,6 +96,12 @@ do for [i = 1:count] {
     stats table("summary.csv") using (named(NAME[i]) ? (found = 1, unit = strcol("unit"), \
         low = column("p01"), p05 = column("p05"), p50 = column("p50"), p95 = column("p95"), \
         high = column("p99"), 0) : 0) nooutput
+    candidate = with_candidates ? NAME[i][:strstrt(NAME[i], ":") - 1] : ""
+    if (!found && is_ruled_out(candidate)) {
+        print "plot_histogram: candidate '" . candidate . "' is ruled out by the evidence: " . \
+            "it has no distribution to draw"
+        exit status 65
+    }
     if (!found) {
         print "plot_histogram: no quantity '" . NAME[i] . "' in " . folder . "/summary.csv"
         exit status 65

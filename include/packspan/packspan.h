@@ -80,7 +80,8 @@ typedef enum packspan_origin {
     PACKSPAN_DEFAULT,    /* assumed; the text names the source */
     PACKSPAN_WORKED_OUT, /* the text is the formula */
     PACKSPAN_NOT_KNOWN,  /* the text says what is missing */
-    PACKSPAN_LINKED      /* given; the text says with what it is correlated, how far and where */
+    PACKSPAN_LINKED,     /* given; the text says with what it is correlated, how far and where */
+    PACKSPAN_CONSEQUENCE /* not known for want of what is PACKSPAN_NOT_KNOWN: the text names what */
 } packspan_origin;
 size_t packspan_case_value_count(const packspan_case *c);
 packspan_origin packspan_case_value(const packspan_case *c, size_t i, const char **vehicle,
@@ -202,9 +203,10 @@ packspan_status packspan_merge_run(packspan_merge *m, packspan_progress *progres
  * claims.csv the results would replace. On PACKSPAN_IO errno tells why. */
 packspan_status packspan_folder_prepare(const char *folder);
 
-/* Writes summary.csv, histogram.csv, claims.csv, routes.csv, run.csv and, with the setting keep,
- * samples.csv into `folder` (made if missing). A table is complete or not there at all; run.csv,
- * written last, and samples.csv of an earlier run are removed first. On PACKSPAN_IO, and on
+/* Writes summary.csv, histogram.csv, claims.csv, routes.csv and run.csv into `folder` (made if
+ * missing) and, with candidates, evidence or the setting keep, candidates.csv, evidence.csv and
+ * samples.csv. A table is complete or not there at all; an earlier run's run.csv, which is written
+ * last, and its tables that this run does not write are removed first. On PACKSPAN_IO, and on
  * PACKSPAN_USAGE as for packspan_folder_prepare(), packspan_results_failure() names the file and
  * the reason. */
 packspan_status packspan_results_write(packspan_results *r, const char *folder);

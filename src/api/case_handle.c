@@ -1,5 +1,6 @@
 #include "api/case_handle.h"
 
+#include <search.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -59,37 +60,64 @@ bool case_take_problems(packspan_case *c, const struct problems *list)
     return !list->out_of_memory;
 }
 
-/* What an earlier candidate has in common with this one is not said again. */
-static bool is_told(const packspan_case *c, packspan_origin origin, const char *vehicle,
-                    const char *quantity, const char *text)
+static int compare_values(const void *a, const void *b)
 {
-    for (size_t i = 0; i < c->value_count; i++) {
-        const struct case_value *v = &c->values[i];
-        if (v->origin == origin && strcmp(v->vehicle, vehicle) == 0 &&
-            strcmp(v->quantity, quantity) == 0 && strcmp(v->text, text) == 0)
-            return true;
-    }
-    return false;
+    const struct case_value *x = a, *y = b;
+    int order = (int)x->origin - (int)y->origin;
+    if (order == 0)
+        order = strcmp(x->vehicle, y->vehicle);
+    if (order == 0)
+        order = strcmp(x->quantity, y->quantity);
+    return order ? order : strcmp(x->text, y->text);
 }
 
+static void free_value(struct case_value *v)
+{
+    if (!v)
+        return;
+    free(v->quantity);
+    free(v->text);
+    free(v);
+}
+
+static struct case_value *make_value(packspan_origin origin, const char *vehicle, char *quantity,
+                                     char *text)
+{
+    struct case_value *v = quantity && text ? malloc(sizeof *v) : NULL;
+    if (!v) {
+        free(quantity);
+        free(text);
+        return NULL;
+    }
+    *v = (struct case_value){origin, vehicle, quantity, text};
+    return v;
+}
+
+static bool reserve_value(packspan_case *c)
+{
+    if (c->value_count < c->value_capacity)
+        return true;
+    size_t capacity = c->value_capacity ? 2 * c->value_capacity : 64;
+    struct case_value **values = reallocarray(c->values, capacity, sizeof *values);
+    if (!values)
+        return false;
+    c->values = values;
+    c->value_capacity = capacity;
+    return true;
+}
+
+/* What an earlier candidate has in common with this one is not said again. */
 static bool add_value(packspan_case *c, packspan_origin origin, const char *vehicle, char *quantity,
                       char *text)
 {
-    if (quantity && text && is_told(c, origin, vehicle, quantity, text)) {
-        free(quantity);
-        free(text);
-        return true;
-    }
-    struct case_value *values = realloc(c->values, (c->value_count + 1) * sizeof *values);
-    if (values)
-        c->values = values;
-    if (!values || !quantity || !text) {
-        free(quantity);
-        free(text);
-        return false;
-    }
-    values[c->value_count++] = (struct case_value){origin, vehicle, quantity, text};
-    return true;
+    struct case_value *v = make_value(origin, vehicle, quantity, text);
+    struct case_value **told = v && reserve_value(c) ? tsearch(v, &c->told, compare_values) : NULL;
+    bool is_new = told && *told == v;
+    if (is_new)
+        c->values[c->value_count++] = v;
+    else
+        free_value(v);
+    return told != NULL;
 }
 
 static packspan_origin origin_of(const struct plan_node *node)
@@ -106,20 +134,25 @@ static packspan_origin origin_of(const struct plan_node *node)
     return PACKSPAN_WORKED_OUT;
 }
 
-static char *default_text(const struct plan_node *node)
+/* In the unit of the result tables; NULL when out of memory. */
+static char *default_text(const packspan_case *c, enum quantity_id quantity)
 {
-    const struct quantity *q = &quantities[node->quantity];
-    const char *unit = strcmp(q->measure->si, "1") == 0 ? "" : q->measure->si;
-    return text_format("%.6g%s%s (%s)", q->fallback, *unit ? " " : "", unit, q->fallback_source);
+    const struct quantity *q = &quantities[quantity];
+    const char *unit = strcmp(q->measure->table, "1") == 0 ? "" : q->measure->table;
+    struct unit_factor to_si;
+    if (!unit_of_tables(c->data.units, quantity, &to_si))
+        return NULL;
+    return text_format("%.6g%s%s (%s)", from_si(q->fallback, to_si), *unit ? " " : "", unit,
+                       q->fallback_source);
 }
 
 static bool take_defaults(packspan_case *c, const struct plan *p, size_t vehicle)
 {
     for (size_t k = 0; k < p->node_count; k++) {
         const struct plan_node *n = &p->nodes[k];
-        if (n->kind == NODE_FALLBACK && n->vehicle == vehicle && plan_uses(p, k) &&
+        if (n->kind == NODE_FALLBACK && n->vehicle == vehicle && n->used &&
             !add_value(c, PACKSPAN_DEFAULT, plan_vehicle_name(p, n->vehicle),
-                       plan_label(p, n->quantity, n->trip), default_text(n)))
+                       plan_label(p, n->quantity, n->trip), default_text(c, n->quantity)))
             return false;
     }
     return true;
@@ -155,7 +188,8 @@ static bool take_values(packspan_case *c, const struct plan *p)
             return false;
     for (size_t g = 0; g < p->gap_count; g++) {
         const struct plan_gap *gap = &p->gaps[g];
-        if (!add_value(c, PACKSPAN_NOT_KNOWN, plan_vehicle_name(p, gap->vehicle),
+        packspan_origin origin = gap->follows ? PACKSPAN_CONSEQUENCE : PACKSPAN_NOT_KNOWN;
+        if (!add_value(c, origin, plan_vehicle_name(p, gap->vehicle),
                        plan_label(p, gap->quantity, gap->trip), text_copy(gap->reason)))
             return false;
     }
@@ -191,16 +225,21 @@ packspan_status packspan_case_open(const char *folder, packspan_case **out)
     return status;
 }
 
+/* The tree holds the values, but they are freed with the list. */
+static void keep_value(void *value)
+{
+    (void)value;
+}
+
 void packspan_case_free(packspan_case *c)
 {
     if (!c)
         return;
     for (size_t i = 0; i < c->problem_count; i++)
         free(c->problem_texts[i]);
-    for (size_t i = 0; i < c->value_count; i++) {
-        free(c->values[i].quantity);
-        free(c->values[i].text);
-    }
+    tdestroy(c->told, keep_value);
+    for (size_t i = 0; i < c->value_count; i++)
+        free_value(c->values[i]);
     free(c->problem_texts);
     free(c->problem_is_error);
     free(c->values);
@@ -265,7 +304,7 @@ size_t packspan_case_value_count(const packspan_case *c)
 packspan_origin packspan_case_value(const packspan_case *c, size_t i, const char **vehicle,
                                     const char **quantity, const char **text)
 {
-    const struct case_value *v = &c->values[i];
+    const struct case_value *v = c->values[i];
     *vehicle = v->vehicle;
     *quantity = v->quantity;
     *text = v->text;

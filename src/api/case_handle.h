@@ -17,8 +17,9 @@ struct packspan_case {
     char **problem_texts; /* errors and warnings of case and plans, in order */
     bool *problem_is_error;
     size_t problem_count;
-    struct case_value *values;
-    size_t value_count;
+    struct case_value **values;
+    size_t value_count, value_capacity;
+    void *told; /* tree of the values, by what they say (tsearch) */
     char setting_space[4096];
 };
 

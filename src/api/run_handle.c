@@ -52,7 +52,7 @@ static bool blame_row(packspan_case *c, const struct run_outcome *outcome, size_
     moments_init(&all);
     for (size_t i = 0; i < outcome->set->count; i++)
         moments_merge(&all, &outcome->candidates[i].observations[k].values);
-    evidence_reading(o, &value, &sd);
+    observation_reading(o, &value, &sd);
     bool among = value > all.min && value < all.max;
     char *label = plan_label(&outcome->set->plans[0], o->quantity, o->trip);
     char *text =

@@ -96,6 +96,8 @@ static void free_reading(struct reading *r)
         cycle_free(&r->own_cycles[i]);
     for (size_t i = 0; i < r->reading_count; i++)
         free(r->readings[i]);
+    name_index_free(&r->trip_names);
+    name_index_free(&r->claim_names);
     free(r->files);
     free(r->own_cycles);
     free(r->readings);

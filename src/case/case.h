@@ -94,6 +94,9 @@ struct observation {
     long line;
 };
 
+/* SI. Of an interval its middle, and the standard deviation of a uniform distribution over it. */
+void observation_reading(const struct observation *o, double *value, double *sd);
+
 /* One rival explanation of candidates.csv: its inputs replace those of the case, or add to them. */
 struct candidate {
     char *name;

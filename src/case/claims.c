@@ -20,12 +20,9 @@ enum { SENSE_COUNT = sizeof senses / sizeof senses[0] };
 static void check_claim_name(struct reading *r, const struct sheet *s, size_t row)
 {
     const char *name = sheet_needed(s, row, CLAIM);
-    for (size_t i = 0; name && i < r->c->claim_count; i++) {
-        if (strcmp(r->c->claims[i].name, name) == 0) {
-            sheet_twice(s, row, CLAIM, r->c->claims[i].line);
-            return;
-        }
-    }
+    size_t first = name ? name_index_find(&r->claim_names, name) : NAME_NOT_FOUND;
+    if (first != NAME_NOT_FOUND)
+        sheet_twice(s, row, CLAIM, r->c->claims[first].line);
 }
 
 /* ---- quantity ---- */
@@ -40,12 +37,25 @@ static char *trip_quantity_advice(const char *word)
     return advice(word, names, count, NULL);
 }
 
-size_t find_trip_named(const struct case_data *c, const char *name)
+size_t find_trip_named(const struct reading *r, const char *name)
 {
-    size_t i = 0;
-    while (i < c->trip_count && strcmp(c->trips[i].name, name) != 0)
-        i++;
-    return i;
+    size_t i = name_index_find(&r->trip_names, name);
+    return i == NAME_NOT_FOUND ? TRIP_NONE : i;
+}
+
+bool read_trip_name(const struct reading *r, const struct sheet *s, size_t row, size_t column,
+                    const char *name, size_t *trip)
+{
+    const struct case_data *c = r->c;
+    *trip = find_trip_named(r, name);
+    if (*trip != TRIP_NONE)
+        return true;
+    if (c->trip_count)
+        sheet_wrong_composed(s, row, column, "unknown trip",
+                             advice_of(name, c->trips, c->trip_count, sizeof *c->trips));
+    else if (!r->trips_unknown)
+        sheet_wrong(s, row, column, "unknown trip", "trips.csv defines no trip");
+    return false;
 }
 
 /* trip_range.TRIP or trip_consumption.TRIP; `point` is where the trip's name begins, less one. */
@@ -53,7 +63,6 @@ static bool read_trip_quantity(struct reading *r, const struct sheet *s, size_t 
                                const char *name, const char *point, enum quantity_id *id,
                                size_t *trip)
 {
-    const struct case_data *c = r->c;
     char *quantity = strndup(name, (size_t)(point - name));
     if (!quantity) {
         r->no_memory = true;
@@ -65,15 +74,7 @@ static bool read_trip_quantity(struct reading *r, const struct sheet *s, size_t 
         sheet_wrong_composed(s, row, column, "is not worked out for a trip",
                              trip_quantity_advice(quantity));
     free(quantity);
-    *trip = find_trip_named(c, point + 1);
-    if (*trip < c->trip_count)
-        return good;
-    if (c->trip_count)
-        sheet_wrong_composed(s, row, column, "unknown trip",
-                             advice_of(point + 1, c->trips, c->trip_count, sizeof *c->trips));
-    else if (!r->trips_unknown)
-        sheet_wrong(s, row, column, "unknown trip", "trips.csv defines no trip");
-    return false;
+    return read_trip_name(r, s, row, column, point + 1, trip) && good;
 }
 
 bool read_result_quantity(struct reading *r, const struct sheet *s, size_t row, size_t column,
@@ -157,6 +158,8 @@ static void read_row(struct reading *r, const struct sheet *s, size_t row)
     claim.name = copy_or_fail(r, sheet_text(s, row, CLAIM));
     claim.unit = copy_or_fail(r, *unit ? unit : "1");
     claim.source = copy_or_fail(r, sheet_text(s, row, SOURCE));
+    if (claim.name && !name_index_add(&r->claim_names, claim.name, c->claim_count))
+        r->no_memory = true;
     c->claims[c->claim_count++] = claim;
 }
 

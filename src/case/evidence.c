@@ -3,7 +3,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/text.h"
 #include "case/reading.h"
+
+/* Two observations of one quantity that are farther apart are told. */
+static const double most_combined_sds = 3.0;
 
 enum { VEHICLE, QUANTITY, UNIT, VALUE, SD, LOW, HIGH, SOURCE, COLUMN_COUNT };
 static const struct table_column columns[COLUMN_COUNT] = {
@@ -37,7 +41,8 @@ static void check_form(const struct sheet *s, size_t row, const struct observati
     else if (interval && isnan(o->high))
         sheet_wrong(s, row, HIGH, "is empty", forms);
     else if (interval && o->low >= o->high)
-        sheet_wrong(s, row, LOW, "is not below high", "low must be below high");
+        sheet_wrong(s, row, LOW, "is not below high",
+                    "correct one of the two, or give value and sd");
 }
 
 static void read_row(struct reading *r, const struct sheet *s, size_t row)
@@ -92,6 +97,59 @@ static int compare_observations(const void *a, const void *b, void *data)
     return order ? order : strcmp(x->source, y->source);
 }
 
+void observation_reading(const struct observation *o, double *value, double *sd)
+{
+    double scale = o->to_si.scale, offset = o->to_si.offset;
+    if (o->is_interval) {
+        double low = scale * o->low + offset, high = scale * o->high + offset;
+        *value = 0.5 * (low + high);
+        *sd = (high - low) / sqrt(12.0);
+    } else {
+        *value = scale * o->value + offset;
+        *sd = scale * o->sd;
+    }
+}
+
+/* ---- observations that contradict one another ---- */
+
+static bool is_same_quantity(const struct observation *a, const struct observation *b)
+{
+    return a->vehicle == b->vehicle && a->quantity == b->quantity && a->trip == b->trip;
+}
+
+static double combined_sds(const struct observation *a, const struct observation *b)
+{
+    double x, y, sd_x, sd_y;
+    observation_reading(a, &x, &sd_x);
+    observation_reading(b, &y, &sd_y);
+    return fabs(x - y) / hypot(sd_x, sd_y);
+}
+
+static void warn_of_contradiction(struct case_data *c, const struct observation *a,
+                                  const struct observation *b)
+{
+    const struct observation *first = a->line < b->line ? a : b, *last = first == a ? b : a;
+    char *what =
+        text_format("is %.3g combined standard deviations away from the observation on line %ld",
+                    combined_sds(a, b), first->line);
+    problems_add(&c->problems, SEVERITY_WARNING, c->evidence_file, last->line, "quantity", what,
+                 quantities[last->quantity].name,
+                 "each is taken as right: check which of the two is, and whether its sd is too "
+                 "small");
+    free(what);
+}
+
+/* They stand in the order of their quantities. */
+static void warn_of_contradictions(struct case_data *c)
+{
+    for (size_t i = 0; i < c->observation_count; i++)
+        for (size_t k = i + 1;
+             k < c->observation_count && is_same_quantity(&c->observations[i], &c->observations[k]);
+             k++)
+            if (combined_sds(&c->observations[i], &c->observations[k]) > most_combined_sds)
+                warn_of_contradiction(c, &c->observations[i], &c->observations[k]);
+}
+
 void read_evidence(struct reading *r)
 {
     struct sheet s;
@@ -102,8 +160,10 @@ void read_evidence(struct reading *r)
     r->no_memory = r->no_memory || !r->c->observations;
     for (size_t row = 0; row < s.table.row_count && !r->no_memory; row++)
         read_row(r, &s, row);
-    if (!r->c->problems.errors && !r->no_memory)
+    if (!r->c->problems.errors && !r->no_memory) {
         qsort_r(r->c->observations, r->c->observation_count, sizeof *r->c->observations,
                 compare_observations, r->c);
+        warn_of_contradictions(r->c);
+    }
     sheet_close(&s);
 }

@@ -70,21 +70,6 @@ static bool check_condition(const struct sheet *s, const char *name, struct end 
     return false;
 }
 
-static bool read_trip(const struct reading *r, const struct sheet *s, const char *name,
-                      struct end *end)
-{
-    const struct case_data *c = r->c;
-    end->trip = find_trip_named(c, name);
-    if (end->trip < c->trip_count)
-        return true;
-    if (c->trip_count)
-        sheet_wrong_composed(s, end->row, end->column, "unknown trip",
-                             advice_of(name, c->trips, c->trip_count, sizeof *c->trips));
-    else if (!r->trips_unknown)
-        sheet_wrong(s, end->row, end->column, "unknown trip", "trips.csv defines no trip");
-    return false;
-}
-
 /* quantity.TRIP; `point` is where the trip's name begins, less one. */
 static bool read_condition(struct reading *r, const struct sheet *s, const char *name,
                            const char *point, struct end *end)
@@ -95,7 +80,7 @@ static bool read_condition(struct reading *r, const struct sheet *s, const char 
         return false;
     }
     bool known = check_condition(s, quantity, end);
-    bool of_trip = read_trip(r, s, point + 1, end);
+    bool of_trip = read_trip_name(r, s, end->row, end->column, point + 1, &end->trip);
     free(quantity);
     return known && of_trip;
 }

@@ -2,6 +2,7 @@
 #ifndef PACKSPAN_CASE_READING_H
 #define PACKSPAN_CASE_READING_H
 
+#include "base/name_index.h"
 #include "case/case.h"
 #include "case/table.h"
 
@@ -14,7 +15,8 @@ struct reading {
     size_t own_cycle_count;
     char **readings; /* [reading_count]: files that rows of shape observed name */
     size_t reading_count;
-    bool trips_unknown;  /* trips.csv is so wrong that no trip is known */
+    struct name_index trip_names, claim_names; /* positions in c->trips and c->claims */
+    bool trips_unknown;                        /* trips.csv is so wrong that no trip is known */
     bool inputs_unknown; /* a row of inputs.csv or trips.csv is so wrong that its input is not
                             known */
     bool missing, unreadable, no_memory;
@@ -77,8 +79,11 @@ char *copy_or_fail(struct reading *r, const char *text);
 
 /* ---- Rows ---- */
 
-/* A trip's index; c->trip_count when there is none of that name. */
-size_t find_trip_named(const struct case_data *c, const char *name);
+/* A trip's index; TRIP_NONE when there is none of that name. */
+size_t find_trip_named(const struct reading *r, const char *name);
+/* The same of what a field names; false when there is none, which is reported. */
+bool read_trip_name(const struct reading *r, const struct sheet *s, size_t row, size_t column,
+                    const char *name, size_t *trip);
 /* Whether a trip can give it. */
 bool is_condition(enum quantity_id id);
 

@@ -235,6 +235,7 @@ static void make_shape(struct reading *r, const struct sheet *s, size_t row,
                                   (q->high - in->to_si.offset) / in->to_si.scale, q->low_open,
                                   q->high_open};
     struct shape_fault fault;
+    in->given.unit = strcmp(in->unit, "1") == 0 ? NULL : in->unit;
     packspan_status status = shape_make(&in->given, &domain, &in->shape, &fault);
     if (status == PACKSPAN_BAD_CASE)
         sheet_wrong(s, row, columns->field[fault.field], fault.what, fault.remedy);

@@ -240,12 +240,30 @@ static bool make_room_for_row(struct reader *r)
     return true;
 }
 
+static bool is_digits(const char *text)
+{
+    return *text && text[strspn(text, "0123456789")] == '\0';
+}
+
+/* Two fields that would be one number with a decimal comma. */
+static bool may_hold_decimal_comma(const struct reader *r)
+{
+    for (size_t i = 0; i + 1 < r->row_size; i++)
+        if (is_digits(r->row[i] + (*r->row[i] == '-')) && is_digits(r->row[i + 1]))
+            return true;
+    return false;
+}
+
 static void report_surplus(struct reader *r)
 {
     char *what = text_format("%zu fields, but the header names %zu", r->row_size, r->header_size);
-    char *remedy = r->separator == '\t'
-                       ? text_copy("put a field that holds a tab between quotes")
-                       : text_format("put a field that holds a '%c' between quotes", r->separator);
+    char *remedy =
+        r->separator == ',' && may_hold_decimal_comma(r)
+            ? text_copy("put a field that holds a ',' between quotes, and write decimals with a "
+                        "point")
+        : r->separator == '\t'
+            ? text_copy("put a field that holds a tab between quotes")
+            : text_format("put a field that holds a '%c' between quotes", r->separator);
     report_composed(r, r->row_line, NULL, what, r->row[r->header_size], remedy);
     free(what);
 }
@@ -560,8 +578,13 @@ double table_number(const struct table *t, size_t row, size_t column, struct pro
     const char *text = table_text(t, row, column);
     double value = NAN;
     if (*text && !text_number(text, t->decimal_comma, &value)) {
+        bool with_comma = !t->decimal_comma && strchr(text, ',');
         table_problem(t, row, column, SEVERITY_ERROR, "is not a number",
-                      "write a finite decimal number such as 3.25", problems);
+                      with_comma
+                          ? "write a decimal point as in 3.25: a decimal comma needs ';' or a "
+                            "tab between the fields"
+                          : "write a finite decimal number such as 3.25",
+                      problems);
         *bad = true;
     }
     return value;

@@ -39,13 +39,16 @@ static size_t find_trip(struct reading *r, const struct sheet *s, size_t row,
     const char *name = sheet_needed(s, row, TRIP);
     if (!name)
         return TRIP_NONE;
-    for (size_t i = 0; i < c->trip_count; i++)
-        if (strcmp(c->trips[i].name, name) == 0)
-            return i;
+    size_t known = find_trip_named(r, name);
+    if (known != TRIP_NONE)
+        return known;
     sheet_check_name(s, row, TRIP);
     char *copy = copy_or_fail(r, name);
-    if (!copy)
+    if (!copy || !name_index_add(&r->trip_names, copy, c->trip_count)) {
+        r->no_memory = true;
+        free(copy);
         return TRIP_NONE;
+    }
     rows[c->trip_count] = (struct trip_rows){row, ROW_NONE, ROW_NONE, false};
     c->trips[c->trip_count] =
         (struct trip){.name = copy, .cycle = SIZE_MAX, .line = s->table.lines[row]};

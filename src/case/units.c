@@ -285,3 +285,10 @@ enum unit_verdict unit_convert(const struct unit_system *s, const char *unit, co
     uselocale(callers);
     return verdict;
 }
+
+bool unit_of_tables(const struct unit_system *s, enum quantity_id quantity,
+                    struct unit_factor *to_si)
+{
+    const struct measure *measure = quantities[quantity].measure;
+    return unit_convert(s, measure->table, measure->si, to_si) == UNIT_FITS;
+}

@@ -5,6 +5,8 @@
 #include <packspan/packspan.h>
 #include <stdbool.h>
 
+#include "model/quantity.h"
+
 /* A unit system with Wh, Ah and mph mapped to watt hour, ampere hour and mile per hour (UDUNITS-2
  * knows neither of the first two and takes the third for a milliphot). One thread at a time may
  * convert, whatever system it has: UDUNITS-2 reads units with variables of its own. What was
@@ -29,6 +31,15 @@ enum unit_verdict {
  * Logarithmic units do not fit. "kWh/100km" is read as kWh/(100 km). */
 enum unit_verdict unit_convert(const struct unit_system *s, const char *unit, const char *target,
                                struct unit_factor *factor);
+/* The conversion from the unit in which tables show the quantity to SI; false, and *to_si as it
+ * was, when out of memory. */
+bool unit_of_tables(const struct unit_system *s, enum quantity_id quantity,
+                    struct unit_factor *to_si);
+
+static inline double from_si(double si, struct unit_factor to_si)
+{
+    return (si - to_si.offset) / to_si.scale;
+}
 
 /* Keeps a conversion; the texts must last as long as the system. UNIT_FITS, or what is wrong. */
 enum unit_verdict unit_remember(struct unit_system *s, const char *unit, const char *target);

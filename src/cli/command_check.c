@@ -36,6 +36,20 @@ static void print_values(const packspan_case *c, packspan_origin origin, const c
     }
 }
 
+static void print_not_known(const packspan_case *c)
+{
+    size_t consequences = 0;
+    print_values(c, PACKSPAN_NOT_KNOWN, "Not worked out", ":");
+    for (size_t i = 0; i < packspan_case_value_count(c); i++) {
+        const char *vehicle, *quantity, *text;
+        consequences +=
+            packspan_case_value(c, i, &vehicle, &quantity, &text) == PACKSPAN_CONSEQUENCE;
+    }
+    if (consequences > 0)
+        printf("  For want of these, %zu more %s not worked out.\n", consequences,
+               consequences == 1 ? "is" : "are");
+}
+
 static size_t count_warnings(const packspan_case *c)
 {
     size_t count = 0;
@@ -51,7 +65,7 @@ int command_check(const struct options *options)
     if (status != EXIT_DONE) {
         if (status == EXIT_WRONG_CASE) /* a claim's figure that cannot be worked out: what lacks,
                                           all the way down */
-            print_values(c, PACKSPAN_NOT_KNOWN, "Not worked out", ":");
+            print_not_known(c);
         packspan_case_free(c);
         return status;
     }
@@ -60,7 +74,7 @@ int command_check(const struct options *options)
     print_values(c, PACKSPAN_LINKED, "Linked", "with");
     print_values(c, PACKSPAN_WORKED_OUT, "Worked out", "<-");
     print_values(c, PACKSPAN_DEFAULT, "Defaults used", "=");
-    print_values(c, PACKSPAN_NOT_KNOWN, "Not worked out", ":");
+    print_not_known(c);
     if (count_warnings(c) > 0) {
         printf("\nTo be aware of\n");
         print_problems(stdout, c, false, "  ");

@@ -46,7 +46,7 @@ static struct axis axis_of(const packspan_results *r, size_t i)
 
 /* Share of the samples in each of BARS slices of the axis; a bin's samples are spread evenly over
  * its width. */
-static void slice(const packspan_results *r, size_t i, struct axis axis, double bars[BARS])
+static void fill_bars(const packspan_results *r, size_t i, struct axis axis, double bars[BARS])
 {
     packspan_bin bins[PACKSPAN_BINS_MAX];
     size_t n = packspan_results_histogram(r, i, bins);
@@ -70,7 +70,7 @@ static void print_bars(FILE *f, const packspan_results *r, size_t i, struct axis
 {
     static const char *const blocks[] = {"▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"};
     double bars[BARS], peak = 0.0;
-    slice(r, i, axis, bars);
+    fill_bars(r, i, axis, bars);
     for (int k = 0; k < BARS; k++)
         peak = fmax(peak, bars[k]);
     int last = BARS - 1;
@@ -463,7 +463,7 @@ static void print_shift(FILE *f, const packspan_results *r, const char *subject,
     if (isnan(shift) || !packspan_results_find(r, subject, quantity, &i))
         return;
     double screen = packspan_results_screen(r, i, shift) - packspan_results_screen(r, i, 0.0);
-    fprintf(f, "%s %s by %+.3g %s", *joint, name, screen,
+    fprintf(f, "%s %s by %s%.3g %s", *joint, name, screen > 0.0 ? "+" : "", screen,
             packspan_results_text(r, i, PACKSPAN_ROW_SCREEN_UNIT));
     *joint = ",";
 }

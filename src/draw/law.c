@@ -16,8 +16,8 @@ packspan_status given_check_order(const struct shape_given *given, struct shape_
 {
     double low = given->field[SHAPE_LOW], high = given->field[SHAPE_HIGH];
     if (!(low < high))
-        return fault_set(fault, SHAPE_LOW, "low must be below high", "is not below high (%g)",
-                         high);
+        return fault_set(fault, SHAPE_LOW, "correct one of the two; a known value has shape fixed",
+                         "is not below high (%g)", high);
     if (!isfinite(high - low))
         return fault_set(fault, SHAPE_HIGH, "high - low must be a finite number",
                          "is too far from low (%g)", low);
@@ -29,7 +29,7 @@ packspan_status given_check_best(const struct shape_given *given, struct shape_f
     double low = given->field[SHAPE_LOW], high = given->field[SHAPE_HIGH];
     double best = given->field[SHAPE_BEST];
     if (!(low <= best && best <= high))
-        return fault_set(fault, SHAPE_BEST, "best must lie between low and high",
+        return fault_set(fault, SHAPE_BEST, "correct one of the three",
                          "is outside low to high (%g to %g)", low, high);
     return PACKSPAN_OK;
 }
@@ -37,7 +37,8 @@ packspan_status given_check_best(const struct shape_given *given, struct shape_f
 packspan_status given_check_sd(const struct shape_given *given, struct shape_fault *fault)
 {
     if (!(given->field[SHAPE_SD] > 0.0))
-        return fault_set(fault, SHAPE_SD, "sd must be above 0", "is not above 0");
+        return fault_set(fault, SHAPE_SD, "a spread is positive; a known value has shape fixed",
+                         "is not above 0");
     return PACKSPAN_OK;
 }
 

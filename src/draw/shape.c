@@ -160,9 +160,10 @@ static packspan_status fault_outside(const struct shape *s, const struct shape_g
     else if (!isnan(given->field[SHAPE_LOW]))
         field = s->cut_low >= s->cut_high ? SHAPE_LOW : SHAPE_HIGH;
     char remedy[sizeof fault->remedy];
-    snprintf(remedy, sizeof remedy, "the domain is %c%g, %g%c",
+    snprintf(remedy, sizeof remedy, "the domain is %c%g, %g%c%s%s",
              domain->low_open || isinf(domain->low) ? '(' : '[', domain->low, domain->high,
-             domain->high_open || isinf(domain->high) ? ')' : ']');
+             domain->high_open || isinf(domain->high) ? ')' : ']', given->unit ? " " : "",
+             given->unit ? given->unit : "");
     if (given->kind == SHAPE_FIXED)
         return fault_set(fault, field, remedy, "is outside the physical domain");
     return fault_set(fault, field, remedy,

@@ -51,6 +51,7 @@ enum shape_kind shape_find(const char *name);
 /* What a row gives; an empty field is NaN. Values are in the row's own unit. */
 struct shape_given {
     enum shape_kind kind;
+    const char *unit;                /* for messages; NULL: of a pure number */
     double field[SHAPE_FIELD_COUNT]; /* SHAPE_FILE is not used here */
     const double *values, *weights;  /* observed only; weights may be NULL (all equal) */
     size_t readings;

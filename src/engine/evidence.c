@@ -24,14 +24,9 @@ static struct reading_si to_si(const struct observation *o)
 {
     double scale = o->to_si.scale, offset = o->to_si.offset;
     struct reading_si r = {.is_interval = o->is_interval,
-                           .value = scale * o->value + offset,
-                           .sd = scale * o->sd,
                            .low = scale * o->low + offset,
                            .high = scale * o->high + offset};
-    if (r.is_interval) {
-        r.value = 0.5 * (r.low + r.high);
-        r.sd = (r.high - r.low) / sqrt(12.0);
-    }
+    observation_reading(o, &r.value, &r.sd);
     return r;
 }
 
@@ -145,11 +140,4 @@ double evidence_log_scale(const struct case_data *c)
         if (!c->observations[k].is_interval)
             sum -= log(c->observations[k].sd * sqrt(2.0 * M_PI));
     return sum;
-}
-
-void evidence_reading(const struct observation *o, double *value, double *sd)
-{
-    struct reading_si r = to_si(o);
-    *value = r.value;
-    *sd = r.sd;
 }

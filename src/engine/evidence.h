@@ -47,8 +47,4 @@ void evidence_sums_merge(struct observation_sums *into, const struct observation
  * reading, 0 for an interval (the probability of falling into it), summed. */
 double evidence_log_scale(const struct case_data *c);
 
-/* The observed value (an interval's middle) and the sd of reading it (an interval's: that of a
- * uniform distribution over it), SI. */
-void evidence_reading(const struct observation *o, double *value, double *sd);
-
 #endif

@@ -59,12 +59,13 @@ packspan_status stability_open(const struct plan_set *set, struct stability **ou
     s->sequences = s->is_sobol ? REPLICATES : 0;
     s->rows = calloc(set->row_count + 1, sizeof *s->rows);
     for (size_t row = 0; s->rows && row < set->row_count; row++) {
-        const struct measure *m = quantities[set->rows[row].quantity].measure;
         struct unit_factor to_si = {1.0, 0.0};
         if (!matters(set, row))
             continue;
-        if (unit_convert(set->source->units, m->table, m->si, &to_si) != UNIT_FITS)
-            to_si.scale = 1.0;
+        if (!unit_of_tables(set->source->units, set->rows[row].quantity, &to_si)) {
+            stability_free(s);
+            return PACKSPAN_NO_MEMORY;
+        }
         s->rows[s->count++] = (struct stable_row){.row = row, .unit = to_si.scale};
     }
     if (!s->rows) {

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/hot_loop.h"
+#include "base/range.h"
 #include "base/sums.h"
 #include "model/block.h"
 
@@ -432,17 +433,16 @@ void moments_init(struct moments *m)
     *m = (struct moments){.min = INFINITY, .max = -INFINITY};
 }
 
-static void finish_moments(double sum[SUM_LANES], double square[SUM_LANES],
-                           const double low[SUM_LANES], const double high[SUM_LANES], double centre,
-                           double total, struct moments *m)
+/* Spoils the lanes. */
+static void finish_moments(double sum[SUM_LANES], double square[SUM_LANES], double low[SUM_LANES],
+                           double high[SUM_LANES], double centre, double total, struct moments *m)
 {
     double rest = sum_of_lanes(sum);
     m->mean = centre + rest / total;
     m->squares = fmax(sum_of_lanes(square) - rest * rest / total, 0.0);
-    for (int j = 0; j < SUM_LANES; j++) {
-        m->min = low[j] < m->min ? low[j] : m->min;
-        m->max = high[j] > m->max ? high[j] : m->max;
-    }
+    struct range range = range_of_lanes(low, high);
+    m->min = range.low;
+    m->max = range.high;
 }
 
 /* Deviations are taken from the first value, which is as good as the mean against cancellation. */
@@ -481,12 +481,12 @@ HOT_LOOP void moments_of(size_t n, const double *restrict x, struct moments *res
 static inline void add_weighted(double v, double w, double centre, double *sum, double *square,
                                 double *low, double *high)
 {
-    bool counts = w > 0.0; /* what does not may be no number at all */
-    double e = counts ? v - centre : 0.0;
+    double x = w > 0.0 ? v : centre; /* what has no weight may be no number at all */
+    double e = x - centre;
     *sum += w * e;
     *square += w * e * e;
-    *low = counts && v < *low ? v : *low;
-    *high = counts && v > *high ? v : *high;
+    *low = x < *low ? x : *low;
+    *high = x > *high ? x : *high;
 }
 
 HOT_LOOP void moments_of_weighted(size_t n, const double *restrict x,

@@ -12,8 +12,9 @@ enum { STATE_UNKNOWN = 0, STATE_BUSY = -1, STATE_MISSING = -2 };
 struct planner {
     struct plan *plan;
     const struct case_data *source;
-    ptrdiff_t *states; /* node index + 1, or one of the above */
-    bool loop_met;     /* a need was refused because it is being worked out just now */
+    ptrdiff_t *states;          /* by place: node index + 1, or one of the above */
+    const struct input **given; /* by place: the candidate's row, else the case's, else NULL */
+    bool loop_met;              /* a need was refused because it is being worked out just now */
     bool no_memory;
 };
 
@@ -55,12 +56,26 @@ char *plan_origin(const struct plan *p, const struct plan_node *node)
                        plan_vehicle_name(p, last->vehicle));
 }
 
+size_t plan_place_count(const struct case_data *c)
+{
+    return (c->vehicle_count + 1) * (c->trip_count + 1) * QUANTITY_COUNT;
+}
+
+size_t plan_place(const struct case_data *c, size_t vehicle, size_t trip, enum quantity_id quantity)
+{
+    size_t v = vehicle == VEHICLE_ALL ? c->vehicle_count : vehicle;
+    size_t t = trip == TRIP_NONE ? c->trip_count : trip;
+    return (v * (c->trip_count + 1) + t) * QUANTITY_COUNT + (size_t)quantity;
+}
+
+size_t plan_find(const struct plan *p, size_t vehicle, size_t trip, enum quantity_id quantity)
+{
+    return p->places[plan_place(p->source, vehicle, trip, quantity)];
+}
+
 static ptrdiff_t *state_of(struct planner *pl, struct target t)
 {
-    size_t vehicles = pl->source->vehicle_count + 1, trips = pl->source->trip_count + 1;
-    size_t v = t.vehicle == VEHICLE_ALL ? vehicles - 1 : t.vehicle;
-    size_t trip = t.trip == TRIP_NONE ? trips - 1 : t.trip;
-    return &pl->states[(v * QUANTITY_COUNT + (size_t)t.quantity) * trips + trip];
+    return &pl->states[plan_place(pl->source, t.vehicle, t.trip, t.quantity)];
 }
 
 /* Room for one more element; NULL, and the array as it was, when out of memory. */
@@ -114,26 +129,27 @@ static size_t add_node(struct planner *pl, struct plan_node node, const size_t *
     return p->node_count++;
 }
 
-static const struct input *find_in(const struct input *inputs, size_t count, size_t vehicle,
-                                   size_t trip, enum quantity_id quantity)
+static void give(struct planner *pl, const struct input *inputs, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
         const struct input *in = &inputs[i];
-        if (in->quantity == quantity && in->vehicle == vehicle && in->trip == trip)
-            return in;
+        pl->given[plan_place(pl->source, in->vehicle, in->trip, in->quantity)] = in;
     }
-    return NULL;
 }
 
 /* A candidate's row wins over the case's. */
+static void give_inputs(struct planner *pl)
+{
+    const struct candidate *candidate = pl->plan->candidate;
+    give(pl, pl->source->inputs, pl->source->input_count);
+    if (candidate)
+        give(pl, candidate->inputs, candidate->input_count);
+}
+
 static const struct input *find_input(const struct planner *pl, size_t vehicle, size_t trip,
                                       enum quantity_id quantity)
 {
-    const struct candidate *candidate = pl->plan->candidate;
-    const struct input *in = NULL;
-    if (candidate)
-        in = find_in(candidate->inputs, candidate->input_count, vehicle, trip, quantity);
-    return in ? in : find_in(pl->source->inputs, pl->source->input_count, vehicle, trip, quantity);
+    return pl->given[plan_place(pl->source, vehicle, trip, quantity)];
 }
 
 /* A vehicle's own row wins over a row for `all`. */
@@ -333,6 +349,7 @@ static void add_result(struct planner *pl, size_t node)
     }
     p->results = results;
     p->results[p->result_count++] = node;
+    p->nodes[node].shown = true;
 }
 
 static char *append(char *text, const char *format, const char *a, const char *b)
@@ -344,27 +361,61 @@ static char *append(char *text, const char *format, const char *a, const char *b
     return joined;
 }
 
+typedef void missing_visit(const struct planner *pl, struct target need, bool of_reference,
+                           void *context);
+
+static void visit_missing(struct planner *pl, size_t vehicle, size_t trip, size_t count,
+                          const enum quantity_id *needs, bool of_reference, missing_visit *visit,
+                          void *context)
+{
+    for (size_t i = 0; i < count; i++) {
+        struct target need = need_target(pl, vehicle, trip, needs[i]);
+        if (resolve(pl, need) == NODE_NONE)
+            visit(pl, need, of_reference, context);
+    }
+}
+
+/* Visits what a relation lacks; false when it also lacks a reference vehicle. */
+static bool each_missing(struct planner *pl, struct target t, const struct relation *r,
+                         missing_visit *visit, void *context)
+{
+    bool has_reference = false;
+    visit_missing(pl, t.vehicle, t.trip, r->need_count, r->needs, false, visit, context);
+    if (r->scope != SCOPE_FROM_REFERENCES)
+        return true;
+    for (size_t k = 0; k < pl->source->vehicle_count; k++) {
+        size_t v = pl->plan->vehicle_order[k];
+        if (pl->source->vehicles[v].is_subject)
+            continue;
+        has_reference = true;
+        visit_missing(pl, v, t.trip, r->reference_need_count, r->reference_needs, true, visit,
+                      context);
+    }
+    return has_reference;
+}
+
+/* The context is a text that grows; NULL once memory has run out. */
+static void name_missing(const struct planner *pl, struct target need, bool of_reference,
+                         void *context)
+{
+    char **text = context;
+    if (!*text)
+        return;
+    const char *name = quantities[need.quantity].name;
+    const char *comma = **text ? ", " : "";
+    char *longer = of_reference ? text_format("%s%s%s of reference '%s'", *text, comma, name,
+                                              plan_vehicle_name(pl->plan, need.vehicle))
+                                : text_format("%s%s%s", *text, comma, name);
+    free(*text);
+    *text = longer;
+}
+
 /* What a relation lacks: "cell_mass" or "cell_mass, overhead_fraction of reference 'old'". */
 static char *lacking(struct planner *pl, struct target t, const struct relation *r)
 {
     char *text = text_copy("");
-    for (size_t i = 0; text && i < r->need_count; i++)
-        if (resolve(pl, need_target(pl, t.vehicle, t.trip, r->needs[i])) == NODE_NONE)
-            text = append(text, *text ? ", %s%s" : "%s%s", quantities[r->needs[i]].name, "");
-    bool any_reference = false;
-    for (size_t k = 0; text && k < pl->source->vehicle_count; k++) {
-        size_t v = pl->plan->vehicle_order[k];
-        if (r->scope != SCOPE_FROM_REFERENCES || pl->source->vehicles[v].is_subject)
-            continue;
-        any_reference = true;
-        for (size_t i = 0; text && i < r->reference_need_count; i++) {
-            struct target need = need_target(pl, v, t.trip, r->reference_needs[i]);
-            if (resolve(pl, need) == NODE_NONE)
-                text = append(text, *text ? ", %s of reference '%s'" : "%s of reference '%s'",
-                              quantities[r->reference_needs[i]].name, pl->source->vehicles[v].name);
-        }
-    }
-    if (text && r->scope == SCOPE_FROM_REFERENCES && !any_reference)
+    bool has_reference = each_missing(pl, t, r, name_missing, &text);
+    if (text && !has_reference)
         text =
             append(text, *text ? ", a reference vehicle%s%s" : "a reference vehicle%s%s", "", "");
     return text;
@@ -404,7 +455,7 @@ static void add_gap(struct planner *pl, struct target t)
         return;
     }
     p->gaps = gaps;
-    p->gaps[p->gap_count++] = (struct plan_gap){t.vehicle, t.trip, t.quantity, reason};
+    p->gaps[p->gap_count++] = (struct plan_gap){t.vehicle, t.trip, t.quantity, reason, false};
 }
 
 /* Result rows of one owner in the registry's order; what cannot be had becomes a gap. */
@@ -433,6 +484,71 @@ static void collect(struct planner *pl, size_t vehicle, size_t trip)
     }
 }
 
+/* ---- gaps that follow from others ---- */
+
+/* State of a place while gaps are told apart. */
+enum { GAP_NONE, GAP_OPEN, GAP_CAUSE, GAP_FOLLOWS };
+
+struct missing_count {
+    const unsigned char *gaps; /* by place */
+    size_t total;
+    bool explained;   /* by another gap, in part at least */
+    bool needs_given; /* something that nothing ever works out */
+};
+
+static void count_missing(const struct planner *pl, struct target need, bool of_reference,
+                          void *context)
+{
+    struct missing_count *m = context;
+    (void)of_reference;
+    unsigned char gap = m->gaps[plan_place(pl->source, need.vehicle, need.trip, need.quantity)];
+    m->total++;
+    m->explained = m->explained || gap == GAP_CAUSE || gap == GAP_FOLLOWS;
+    m->needs_given = m->needs_given || (gap == GAP_NONE && !relation_find(need.quantity, 0));
+}
+
+/* A cause lacks something that only the case can give, whatever else it lacks; what follows lacks
+ * only other gaps, and leads to a cause. */
+static unsigned char judge_gap(struct planner *pl, struct target t, const unsigned char *gaps)
+{
+    const struct relation *r;
+    bool explained = false;
+    for (size_t k = 0; (r = relation_find(t.quantity, k)) != NULL; k++) {
+        if (!in_scope(pl->source, r, t))
+            continue;
+        struct missing_count m = {.gaps = gaps};
+        bool has_reference = each_missing(pl, t, r, count_missing, &m);
+        if (!has_reference || m.needs_given || m.total == 0)
+            return GAP_CAUSE;
+        explained = explained || m.explained;
+    }
+    return explained ? GAP_FOLLOWS : GAP_OPEN;
+}
+
+/* Gaps that lack one another, and nothing else, stay open: they are told like causes. */
+static void find_consequences(struct planner *pl)
+{
+    struct plan *p = pl->plan;
+    unsigned char *gaps = calloc(plan_place_count(pl->source), sizeof *gaps);
+    pl->no_memory = pl->no_memory || !gaps;
+    for (size_t g = 0; gaps && g < p->gap_count; g++)
+        gaps[plan_place(pl->source, p->gaps[g].vehicle, p->gaps[g].trip, p->gaps[g].quantity)] =
+            GAP_OPEN;
+    for (bool changed = gaps != NULL; changed;) {
+        changed = false;
+        for (size_t g = 0; g < p->gap_count; g++) {
+            struct target t = {p->gaps[g].vehicle, p->gaps[g].quantity, p->gaps[g].trip};
+            unsigned char *gap = &gaps[plan_place(pl->source, t.vehicle, t.trip, t.quantity)];
+            if (*gap != GAP_OPEN)
+                continue;
+            *gap = judge_gap(pl, t, gaps);
+            p->gaps[g].follows = *gap == GAP_FOLLOWS;
+            changed = changed || *gap != GAP_OPEN;
+        }
+    }
+    free(gaps);
+}
+
 /* Order by name with embedded numbers compared as numbers; the subject comes first. */
 static int compare_vehicles(const void *a, const void *b, void *data)
 {
@@ -444,46 +560,53 @@ static int compare_vehicles(const void *a, const void *b, void *data)
     return strverscmp(x->name, y->name);
 }
 
-static int compare_trips(const void *a, const void *b, void *data)
-{
-    const struct case_data *c = data;
-    return strverscmp(c->trips[*(const size_t *)a].name, c->trips[*(const size_t *)b].name);
-}
+/* Structs of `size` bytes that begin with a char *name. */
+struct named {
+    const char *first;
+    size_t size;
+};
 
-static int compare_claims(const void *a, const void *b, void *data)
+static int compare_names(const void *a, const void *b, void *data)
 {
-    const struct case_data *c = data;
-    return strverscmp(c->claims[*(const size_t *)a].name, c->claims[*(const size_t *)b].name);
+    const struct named *n = data;
+    const char *x = *(char *const *)(n->first + *(const size_t *)a * n->size);
+    const char *y = *(char *const *)(n->first + *(const size_t *)b * n->size);
+    return strverscmp(x, y);
 }
 
 static size_t *order_of(size_t count, int (*compare)(const void *, const void *, void *),
-                        const struct case_data *c)
+                        const void *data)
 {
     size_t *order = malloc((count ? count : 1) * sizeof *order);
     if (!order)
         return NULL;
     for (size_t i = 0; i < count; i++)
         order[i] = i;
-    qsort_r(order, count, sizeof *order, compare, (void *)(uintptr_t)c);
+    qsort_r(order, count, sizeof *order, compare, (void *)(uintptr_t)data);
     return order;
+}
+
+static size_t *order_by_name(const void *first, size_t count, size_t size)
+{
+    return order_of(count, compare_names, &(struct named){first, size});
 }
 
 /* A truncation that touches less than one sample in a million is not worth a line. */
 #define CUT_SHARE_TOLD 1e-6
 
-bool plan_uses(const struct plan *p, size_t node)
+static void mark_used(struct plan *p, size_t count, const size_t *nodes)
+{
+    for (size_t i = 0; i < count; i++)
+        if (nodes[i] != NODE_NONE)
+            p->nodes[nodes[i]].used = true;
+}
+
+static void mark_used_nodes(struct plan *p)
 {
     for (size_t k = 0; k < p->node_count; k++)
-        for (size_t a = 0; a < p->nodes[k].arg_count; a++)
-            if (p->nodes[k].args[a] == node)
-                return true;
-    for (size_t k = 0; k < p->source->claim_count; k++)
-        if (p->claim_nodes[k] == node)
-            return true;
-    for (size_t k = 0; k < p->source->observation_count; k++)
-        if (p->observation_nodes[k] == node)
-            return true;
-    return false;
+        mark_used(p, p->nodes[k].arg_count, p->nodes[k].args);
+    mark_used(p, p->source->claim_count, p->claim_nodes);
+    mark_used(p, p->source->observation_count, p->observation_nodes);
 }
 
 /* Every input has a node, whether anything uses it or not. */
@@ -516,30 +639,52 @@ static void warn_of_cuts(struct plan *p)
     }
 }
 
+/* NULL when out of memory. */
+static char *describe_fallback(const struct plan *p, const struct plan_node *n)
+{
+    char *label = plan_label(p, n->quantity, n->trip);
+    char *what =
+        label ? text_format("%s of '%s' is not given: %s", label, plan_vehicle_name(p, n->vehicle),
+                            quantities[n->quantity].fallback_warning)
+              : NULL;
+    free(label);
+    return what;
+}
+
+static char *describe_mean(const struct plan *p, const struct plan_node *n)
+{
+    char *label = plan_label(p, n->quantity, n->trip);
+    char *what = label ? text_format("%s of '%s' is the mean over %zu references", label,
+                                     plan_vehicle_name(p, n->vehicle), n->arg_count)
+                       : NULL;
+    free(label);
+    return what;
+}
+
+static char *describe_calibration(const struct plan *p, const struct plan_node *n)
+{
+    return text_format("drive_efficiency of '%s' is calibrated on its stated range, which a maker "
+                       "may set below the rule's value (40 CFR 600.210-12): it is a lower bound",
+                       plan_vehicle_name(p, n->vehicle));
+}
+
 static void warn_of_nodes(struct plan *p)
 {
-    const struct case_data *c = p->source;
     for (size_t k = 0; k < p->node_count; k++) {
         const struct plan_node *n = &p->nodes[k];
-        char *label = plan_label(p, n->quantity, n->trip);
-        char *what = NULL;
-        if (n->kind == NODE_FALLBACK && quantities[n->quantity].fallback_warning && plan_uses(p, k))
-            what =
-                text_format("%s of '%s' is not given: %s", label, plan_vehicle_name(p, n->vehicle),
-                            quantities[n->quantity].fallback_warning);
+        char *what;
+        if (n->kind == NODE_FALLBACK && quantities[n->quantity].fallback_warning && n->used)
+            what = describe_fallback(p, n);
         else if (n->kind == NODE_MEAN)
-            what = text_format("%s of '%s' is the mean over %zu references", label,
-                               plan_vehicle_name(p, n->vehicle), n->arg_count);
+            what = describe_mean(p, n);
         else if (n->kind == NODE_RELATION && n->quantity == Q_drive_efficiency &&
                  n->relation->scope == SCOPE_REFERENCE)
-            what = text_format("drive_efficiency of '%s' is calibrated on its stated range, which "
-                               "a maker may set below the rule's value (40 CFR 600.210-12): it is "
-                               "a lower bound",
-                               plan_vehicle_name(p, n->vehicle));
-        if (what)
-            problems_add(&p->problems, SEVERITY_WARNING, c->inputs_file, 0, NULL, what, NULL, NULL);
+            what = describe_calibration(p, n);
+        else
+            continue;
+        problems_add(&p->problems, SEVERITY_WARNING, p->source->inputs_file, 0, NULL, what, NULL,
+                     NULL); /* without a text it notes that memory ran out */
         free(what);
-        free(label);
     }
 }
 
@@ -595,27 +740,41 @@ static packspan_status make_traces(struct plan *p)
     return PACKSPAN_OK;
 }
 
+static void planner_clear(struct planner *pl)
+{
+    free(pl->states);
+    free(pl->given);
+}
+
+static void keep_places(const struct planner *pl)
+{
+    for (size_t i = 0; i < plan_place_count(pl->source); i++)
+        pl->plan->places[i] = pl->states[i] > 0 ? (size_t)(pl->states[i] - 1) : NODE_NONE;
+}
+
 packspan_status plan_make(const struct case_data *source, const struct candidate *candidate,
                           struct plan *out)
 {
     *out = (struct plan){.source = source, .candidate = candidate};
     struct planner pl = {.plan = out, .source = source};
-    size_t states = (source->vehicle_count + 1) * QUANTITY_COUNT * (source->trip_count + 1);
-    pl.states = calloc(states, sizeof *pl.states);
+    pl.states = calloc(plan_place_count(source), sizeof *pl.states);
+    pl.given = calloc(plan_place_count(source), sizeof *pl.given);
+    out->places = calloc(plan_place_count(source), sizeof *out->places);
     out->traces = calloc(source->cycle_count + 1, sizeof *out->traces);
     out->claim_nodes = calloc(source->claim_count + 1, sizeof *out->claim_nodes);
     out->observation_nodes = calloc(source->observation_count + 1, sizeof *out->observation_nodes);
     out->input_nodes = calloc(source->input_count + 1, sizeof *out->input_nodes);
     out->vehicle_order = order_of(source->vehicle_count, compare_vehicles, source);
-    out->trip_order = order_of(source->trip_count, compare_trips, source);
-    out->claim_order = order_of(source->claim_count, compare_claims, source);
-    if (!pl.states || !out->traces || !out->claim_nodes || !out->observation_nodes ||
-        !out->input_nodes || !out->vehicle_order || !out->trip_order || !out->claim_order ||
-        make_traces(out) != PACKSPAN_OK) {
-        free(pl.states);
+    out->trip_order = order_by_name(source->trips, source->trip_count, sizeof *source->trips);
+    out->claim_order = order_by_name(source->claims, source->claim_count, sizeof *source->claims);
+    if (!pl.states || !pl.given || !out->places || !out->traces || !out->claim_nodes ||
+        !out->observation_nodes || !out->input_nodes || !out->vehicle_order || !out->trip_order ||
+        !out->claim_order || make_traces(out) != PACKSPAN_OK) {
+        planner_clear(&pl);
         return PACKSPAN_NO_MEMORY;
     }
 
+    give_inputs(&pl);
     collect(&pl, VEHICLE_ALL, TRIP_NONE);
     for (size_t k = 0; k < source->trip_count; k++)
         collect(&pl, VEHICLE_ALL, out->trip_order[k]);
@@ -624,12 +783,15 @@ packspan_status plan_make(const struct case_data *source, const struct candidate
         for (size_t j = 0; j < source->trip_count; j++)
             collect(&pl, out->vehicle_order[k], out->trip_order[j]);
     }
+    find_consequences(&pl);
     resolve_rows(&pl);
     resolve_inputs(&pl);
+    keep_places(&pl);
+    mark_used_nodes(out);
     warn_of_cuts(out);
     warn_of_nodes(out);
     problems_sort(&out->problems);
-    free(pl.states);
+    planner_clear(&pl);
     if (pl.no_memory || out->problems.out_of_memory)
         return PACKSPAN_NO_MEMORY;
     return out->problems.errors ? PACKSPAN_BAD_CASE : PACKSPAN_OK;
@@ -649,6 +811,7 @@ void plan_free(struct plan *p)
     free(p->vehicle_order);
     free(p->trip_order);
     free(p->claim_order);
+    free(p->places);
     free(p->results);
     free(p->claim_nodes);
     free(p->observation_nodes);

@@ -27,6 +27,8 @@ struct plan_node {
     bool fixed;        /* the same in every sample */
     bool linked;       /* an input that is drawn together with others */
     bool intermediate; /* one reference's share of a mean; no result of its own */
+    bool shown;        /* a result */
+    bool used;         /* by another node, a claim or an observation */
 };
 
 /* Something that could not be worked out: `reason` says what is missing. */
@@ -34,6 +36,7 @@ struct plan_gap {
     size_t vehicle, trip;
     enum quantity_id quantity;
     char *reason;
+    bool follows; /* it lacks only what other gaps explain */
 };
 
 struct plan {
@@ -45,6 +48,7 @@ struct plan {
     /* Orders that do not depend on the order of rows: vehicles (subject first), trips and claims
      * by name, numbers inside names compared as numbers. */
     size_t *vehicle_order, *trip_order, *claim_order;
+    size_t *places;  /* by vehicle, trip and quantity: see plan_find() */
     size_t *results; /* nodes that the result tables show, in the tables' order */
     size_t result_count, result_capacity;
     size_t *claim_nodes;       /* [claim_count], in the case's order */
@@ -68,8 +72,14 @@ void plan_refresh(struct plan *p);
 const char *plan_vehicle_name(const struct plan *p, size_t vehicle);
 /* The quantity's name, with ".TRIP" inside trips; malloc'd, NULL when out of memory. */
 char *plan_label(const struct plan *p, enum quantity_id quantity, size_t trip);
-/* True when another node or a claim uses the node. */
-bool plan_uses(const struct plan *p, size_t node);
+/* What stands for a vehicle's quantity, which may be a node of VEHICLE_ALL; NODE_NONE when it was
+ * not asked for or cannot be had. */
+size_t plan_find(const struct plan *p, size_t vehicle, size_t trip, enum quantity_id quantity);
+
+/* Every vehicle, then VEHICLE_ALL, has a place for each quantity, outside trips and in each. */
+size_t plan_place_count(const struct case_data *c);
+size_t plan_place(const struct case_data *c, size_t vehicle, size_t trip,
+                  enum quantity_id quantity);
 /* What the node is worked out from, e.g. "cell_count cell_energy"; malloc'd. */
 char *plan_origin(const struct plan *p, const struct plan_node *node);
 

@@ -11,30 +11,22 @@ static bool node_is(const struct plan_node *n, const struct set_row *row)
 
 static size_t result_of(const struct plan *p, const struct set_row *row)
 {
-    for (size_t r = 0; r < p->result_count; r++)
-        if (node_is(&p->nodes[p->results[r]], row))
-            return p->results[r];
-    return NODE_NONE;
+    size_t node = plan_find(p, row->vehicle, row->trip, row->quantity);
+    bool is_result = node != NODE_NONE && node_is(&p->nodes[node], row) && p->nodes[node].shown;
+    return is_result ? node : NODE_NONE;
 }
 
 /* What a plan takes for the row where another plan has a result: a default, or a value that all
  * vehicles share. */
-static size_t stand_in_for(const struct plan *p, struct set_row row)
+static size_t stand_in_for(const struct plan *p, const struct set_row *row)
 {
-    size_t shared = NODE_NONE;
-    for (size_t k = 0; k < p->node_count; k++) {
-        if (node_is(&p->nodes[k], &row) && !p->nodes[k].intermediate)
-            return k;
-        if (p->nodes[k].vehicle == VEHICLE_ALL && p->nodes[k].trip == row.trip &&
-            p->nodes[k].quantity == row.quantity)
-            shared = k;
-    }
-    return shared;
+    size_t own = plan_find(p, row->vehicle, row->trip, row->quantity);
+    return own != NODE_NONE ? own : plan_find(p, VEHICLE_ALL, row->trip, row->quantity);
 }
 
 static size_t room_for_rows(const struct plan_set *s)
 {
-    return QUANTITY_COUNT * (s->source->trip_count + 1) * (s->source->vehicle_count + 1);
+    return plan_place_count(s->source);
 }
 
 /* Adds the row unless no plan knows it. */
@@ -51,13 +43,14 @@ static void add_row(struct plan_set *s, struct set_row row)
     for (size_t c = 0; c < s->count; c++) {
         size_t *node = &nodes[c * room];
         if (*node == NODE_NONE)
-            *node = stand_in_for(&s->plans[c], row);
+            *node = stand_in_for(&s->plans[c], &row);
         if (*node == NODE_NONE)
             continue;
         known++;
         row.fixed = row.fixed && s->plans[c].nodes[*node].fixed;
     }
     row.everywhere = known == s->count;
+    s->row_places[plan_place(s->source, row.vehicle, row.trip, row.quantity)] = s->row_count;
     s->rows[s->row_count++] = row;
 }
 
@@ -74,8 +67,11 @@ static bool collect_rows(struct plan_set *s)
     const struct plan *order = &s->plans[0]; /* orders are the same in every plan */
     s->rows = calloc(room_for_rows(s), sizeof *s->rows);
     s->nodes = calloc(room_for_rows(s) * s->count, sizeof *s->nodes);
-    if (!s->rows || !s->nodes)
+    s->row_places = calloc(room_for_rows(s), sizeof *s->row_places);
+    if (!s->rows || !s->nodes || !s->row_places)
         return false;
+    for (size_t i = 0; i < room_for_rows(s); i++)
+        s->row_places[i] = SIZE_MAX;
     add_rows_of(s, VEHICLE_ALL, TRIP_NONE);
     for (size_t j = 0; j < c->trip_count; j++)
         add_rows_of(s, VEHICLE_ALL, order->trip_order[j]);
@@ -89,7 +85,7 @@ static bool collect_rows(struct plan_set *s)
 
 static bool collect_routes(struct plan_set *s)
 {
-    s->routes = calloc(s->source->vehicle_count + 1, sizeof *s->routes); /* and `all` */
+    s->routes = calloc(s->source->vehicle_count + 1, sizeof *s->routes);
     if (!s->routes)
         return false;
     struct route_set *last = NULL;
@@ -118,6 +114,22 @@ static bool is_twin(const struct plan_node *a, const struct plan_node *b, const 
     return true;
 }
 
+/* The node of the first plan that is worked out in the same way; what is one reference's share of a
+ * mean there may be all that there is here. */
+static size_t find_twin(const struct plan *first, const struct plan_node *n, const size_t *twins)
+{
+    size_t same = plan_find(first, n->vehicle, n->trip, n->quantity);
+    if (same == NODE_NONE)
+        return NODE_NONE;
+    const struct plan_node *found = &first->nodes[same];
+    if (is_twin(n, found, twins))
+        return same;
+    for (size_t i = 0; found->kind == NODE_MEAN && i < found->arg_count; i++)
+        if (is_twin(n, &first->nodes[found->args[i]], twins))
+            return found->args[i];
+    return NODE_NONE;
+}
+
 static bool find_twins(struct plan_set *s)
 {
     s->twins = calloc(s->count, sizeof *s->twins);
@@ -125,12 +137,8 @@ static bool find_twins(struct plan_set *s)
     for (size_t c = 0; s->twins && c < s->count; c++) {
         const struct plan *p = &s->plans[c];
         size_t *twins = s->twins[c] = calloc(p->node_count + 1, sizeof *twins);
-        for (size_t k = 0; twins && k < p->node_count; k++) {
-            size_t t = 0;
-            while (t < first->node_count && !is_twin(&p->nodes[k], &first->nodes[t], twins))
-                t++;
-            twins[k] = t < first->node_count ? t : NODE_NONE;
-        }
+        for (size_t k = 0; twins && k < p->node_count; k++)
+            twins[k] = find_twin(first, &p->nodes[k], twins);
         if (!twins)
             return false;
     }
@@ -154,24 +162,33 @@ static void set_priors(struct plan_set *s)
         s->priors[c] /= sum;
 }
 
-static bool is_used(const struct plan_set *s, const struct input *in)
+/* The node in which a plan draws the input; NULL when the plan's candidate replaces the row. */
+static const struct plan_node *node_of(const struct plan *p, const struct input *in)
 {
-    for (size_t c = 0; c < s->count; c++)
-        for (size_t k = 0; k < s->plans[c].node_count; k++)
-            if (s->plans[c].nodes[k].input == in && plan_uses(&s->plans[c], k))
-                return true;
-    return false;
+    size_t node = plan_find(p, in->vehicle, in->trip, in->quantity);
+    return node != NODE_NONE && p->nodes[node].input == in ? &p->nodes[node] : NULL;
 }
 
-/* What no candidate uses, or all replace. */
+/* Warns of a row that no candidate uses. One that every candidate replaces stays what the case says
+ * without them. */
+static void warn_if_unused(struct plan_set *s, const struct input *in)
+{
+    bool drawn = false, used = false;
+    for (size_t c = 0; c < s->count && !used; c++) {
+        const struct plan_node *node = node_of(&s->plans[c], in);
+        drawn = drawn || node;
+        used = node && node->used;
+    }
+    if (drawn && !used)
+        problems_add(&s->plans[0].problems, SEVERITY_WARNING, in->file, in->line, "quantity",
+                     "nothing that can be worked out uses it", quantities[in->quantity].name,
+                     "see what is missing in packspan check, or remove the row");
+}
+
 static void warn_of_unused(struct plan_set *s, const struct input *inputs, size_t count)
 {
     for (size_t i = 0; i < count; i++)
-        if (!is_used(s, &inputs[i]))
-            problems_add(&s->plans[0].problems, SEVERITY_WARNING, inputs[i].file, inputs[i].line,
-                         "quantity", "nothing that can be worked out uses it",
-                         quantities[inputs[i].quantity].name,
-                         "see what is missing in packspan check, or remove the row");
+        warn_if_unused(s, &inputs[i]);
 }
 
 static void warn_of_inputs(struct plan_set *s)
@@ -238,6 +255,7 @@ void plan_set_free(struct plan_set *s)
     free(s->priors);
     free(s->rows);
     free(s->nodes);
+    free(s->row_places);
     free(s->routes);
     *s = (struct plan_set){0};
 }
@@ -258,9 +276,5 @@ const struct plan_node *plan_set_some_node(const struct plan_set *s, size_t row)
 size_t plan_set_find(const struct plan_set *s, size_t vehicle, enum quantity_id quantity,
                      size_t trip)
 {
-    for (size_t r = 0; r < s->row_count; r++)
-        if (s->rows[r].vehicle == vehicle && s->rows[r].quantity == quantity &&
-            s->rows[r].trip == trip)
-            return r;
-    return SIZE_MAX;
+    return s->row_places[plan_place(s->source, vehicle, trip, quantity)];
 }

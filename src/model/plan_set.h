@@ -32,7 +32,8 @@ struct plan_set {
     bool weighted; /* evidence or candidates: samples do not all count the same */
     struct set_row *rows;
     size_t row_count;
-    size_t *nodes; /* [count * row_count]: NODE_NONE where a candidate does not know the row */
+    size_t *row_places; /* by plan_place(): see plan_set_find() */
+    size_t *nodes;      /* [count * row_count]: NODE_NONE where a candidate does not know the row */
     struct route_set *routes; /* [route_set_count], vehicles with at least one route */
     size_t route_set_count;
 };

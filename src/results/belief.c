@@ -6,16 +6,17 @@
 #include "results/row.h"
 
 /* Mean likelihood of one observation alone. */
-static double alone(const struct candidate_outcome *o, size_t observation)
+static double likelihood_alone(const struct candidate_outcome *o, size_t observation)
 {
     return o->observations[observation].likelihood / o->evidence.samples;
 }
 
-static double alone_prior(const struct run_outcome *outcome, size_t observation)
+/* The same over all candidates, by their priors. */
+static double likelihood_over_all(const struct run_outcome *outcome, size_t observation)
 {
     double sum = 0.0;
     for (size_t c = 0; c < outcome->set->count; c++)
-        sum += outcome->set->priors[c] * alone(&outcome->candidates[c], observation);
+        sum += outcome->set->priors[c] * likelihood_alone(&outcome->candidates[c], observation);
     return sum;
 }
 
@@ -36,7 +37,8 @@ static void find_telling(const struct run_outcome *outcome, size_t c, struct can
     row->telling_factor = 1.0;
     double most = 0.0;
     for (size_t k = 0; k < outcome->set->source->observation_count; k++) {
-        double factor = alone(&outcome->candidates[c], k) / alone_prior(outcome, k);
+        double factor =
+            likelihood_alone(&outcome->candidates[c], k) / likelihood_over_all(outcome, k);
         double distance = fabs(log(factor));
         if (distance > most) {
             most = distance;
@@ -90,18 +92,20 @@ static void observation_before(const struct run_outcome *outcome, size_t k,
         double gap = m->mean - mean;
         square += set->priors[c] * (m->squares / (double)m->count + gap * gap);
     }
-    evidence_reading(o, &value, &sd);
+    observation_reading(o, &value, &sd);
     row->prior_mean = from_si(mean, o->to_si);
     row->prior_sd = sqrt(square) / o->to_si.scale;
     row->percentile = 100.0 * below;
     row->distance = (value - mean) / sqrt(square + sd * sd);
 }
 
+/* Sums over all samples differ by this share from nothing but rounding. */
+static const double sum_rounding = 1e-12;
+
 /* What the observation alone moves the mean of a target by, table unit. */
 static double shift_alone(const struct run_outcome *outcome, size_t k, enum evidence_target t)
 {
     const struct plan_set *set = outcome->set;
-    const struct measure *measure = quantities[evidence_target_quantity(t)].measure;
     struct unit_factor unit;
     double before = 0.0, moved = 0.0, weight = 0.0;
     for (size_t c = 0; c < set->count; c++) {
@@ -111,9 +115,10 @@ static double shift_alone(const struct run_outcome *outcome, size_t k, enum evid
         moved += share * o->observations[k].moved[t];
         weight += share * o->observations[k].likelihood;
     }
-    if (unit_convert(set->source->units, measure->table, measure->si, &unit) != UNIT_FITS)
+    double shift = moved / weight - before;
+    if (!unit_of_tables(set->source->units, evidence_target_quantity(t), &unit))
         return (double)NAN;
-    return (moved / weight - before) / unit.scale;
+    return fabs(shift) <= sum_rounding * fabs(before) ? 0.0 : shift / unit.scale;
 }
 
 bool belief_of_observations(const struct run_outcome *outcome, struct observation_row *rows)

@@ -194,7 +194,7 @@ static bool take_warnings_of(struct packspan_results *r, const struct problems *
 }
 
 /* "" or " under candidate 'NAME'"; malloc'd. */
-static char *under(const struct plan *p)
+static char *candidate_phrase(const struct plan *p)
 {
     return p->candidate ? text_format(" under candidate '%s'", p->candidate->name) : text_copy("");
 }
@@ -234,7 +234,8 @@ static bool warn_of_invalid(struct packspan_results *r, size_t c)
         uint64_t invalid = r->outcome.candidates[c].invalid_by_node[k];
         if (invalid == 0)
             continue;
-        char *label = plan_label(p, p->nodes[k].quantity, p->nodes[k].trip), *where = under(p);
+        char *label = plan_label(p, p->nodes[k].quantity, p->nodes[k].trip),
+             *where = candidate_phrase(p);
         char *text = label && where
                          ? text_format("%llu samples were left out because %s of '%s' was not "
                                        "positive or not finite%s",
@@ -467,6 +468,7 @@ double packspan_results_percentile(const packspan_results *r, size_t i, double p
 size_t packspan_results_histogram(const packspan_results *r, size_t i, packspan_bin *bins)
 {
     const struct result_row *row = &r->rows[i];
+    _Static_assert((int)HISTOGRAM_BINS_MAX <= (int)PACKSPAN_BINS_MAX, "the caller has room");
     struct histogram_bin si[HISTOGRAM_BINS_MAX];
     size_t n = row_histogram(row, si);
     double total = (double)row->distribution.moments.count;
@@ -705,9 +707,8 @@ const char *packspan_consensus_candidate(const packspan_results *r, size_t i)
 /* J in the tables' unit. */
 static double energy_in_table(const packspan_results *r, double joules)
 {
-    const struct measure *m = quantities[Q_usable_energy].measure;
     struct unit_factor unit;
-    if (unit_convert(r->outcome.set->source->units, m->table, m->si, &unit) != UNIT_FITS)
+    if (!unit_of_tables(r->outcome.set->source->units, Q_usable_energy, &unit))
         return (double)NAN;
     return joules / unit.scale;
 }

@@ -236,8 +236,7 @@ bool row_fill(const struct run_outcome *outcome, size_t set_row, size_t group, d
         row->samples = fmin(row->samples, (double)outcome->candidates[c].samples);
     if (!row->quantity || !fill_distribution(outcome, set_row, from, to, row))
         return false;
-    if (unit_convert(units, row->measure->table, row->measure->si, &row->table_to_si) !=
-            UNIT_FITS ||
+    if (!unit_of_tables(units, set->rows[set_row].quantity, &row->table_to_si) ||
         unit_convert(units, row->screen_unit, row->measure->si, &row->screen_to_si) != UNIT_FITS)
         return false;
     fill_values(row);

@@ -18,9 +18,4 @@ double row_percentile(const struct result_row *row, double p);
 /* At most PACKSPAN_BINS_MAX bins, SI. */
 size_t row_histogram(const struct result_row *row, struct histogram_bin *bins);
 
-static inline double from_si(double si, struct unit_factor to_si)
-{
-    return (si - to_si.offset) / to_si.scale;
-}
-
 #endif

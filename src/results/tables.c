@@ -252,8 +252,7 @@ static struct unit_factor *sample_units(const struct plan_set *set)
 {
     struct unit_factor *units = calloc(set->row_count + 1, sizeof *units);
     for (size_t k = 0; units && k < set->row_count; k++) {
-        const struct measure *m = quantities[set->rows[k].quantity].measure;
-        if (unit_convert(set->source->units, m->table, m->si, &units[k]) != UNIT_FITS) {
+        if (!unit_of_tables(set->source->units, set->rows[k].quantity, &units[k])) {
             free(units);
             return NULL;
         }
@@ -333,7 +332,9 @@ static packspan_status write_samples(FILE *f, const struct packspan_results *r)
     return status;
 }
 
-static packspan_status fail(struct packspan_results *r, const char *path, packspan_status status)
+/* Keeps in words what could not be written, and why; returns the status. */
+static packspan_status keep_failure(struct packspan_results *r, const char *path,
+                                    packspan_status status)
 {
     int reason = errno;
     free(r->failure);
@@ -354,7 +355,7 @@ static packspan_status write_table(struct packspan_results *r, const char *folde
     char *path = text_format("%s/%s", folder, table->name);
     struct file_draft draft;
     if (!path)
-        return fail(r, "", PACKSPAN_NO_MEMORY);
+        return keep_failure(r, "", PACKSPAN_NO_MEMORY);
     packspan_status status = file_begin(&draft, path);
     if (status == PACKSPAN_OK) {
         if (table->write)
@@ -367,10 +368,12 @@ static packspan_status write_table(struct packspan_results *r, const char *folde
             file_abandon(&draft);
     }
     if (status != PACKSPAN_OK)
-        fail(r, path, status);
+        keep_failure(r, path, status);
     free(path);
     return status;
 }
+
+static const char record_name[] = "run.csv"; /* of the run; written last */
 
 static void put_item(FILE *f, const char *item, const char *value)
 {
@@ -457,10 +460,10 @@ static void put_run_items(FILE *f, const struct packspan_results *r)
 static packspan_status write_record(struct packspan_results *r, const char *folder,
                                     const struct table_writer *tables, size_t table_count)
 {
-    char *path = text_format("%s/run.csv", folder);
+    char *path = text_format("%s/%s", folder, record_name);
     struct file_draft draft;
     if (!path)
-        return fail(r, "", PACKSPAN_NO_MEMORY);
+        return keep_failure(r, "", PACKSPAN_NO_MEMORY);
     packspan_status status = file_begin(&draft, path);
     if (status == PACKSPAN_OK) {
         fputs("item,value\n", draft.stream);
@@ -474,7 +477,7 @@ static packspan_status write_record(struct packspan_results *r, const char *fold
             file_abandon(&draft);
     }
     if (status != PACKSPAN_OK)
-        fail(r, path, status);
+        keep_failure(r, path, status);
     free(path);
     return status;
 }
@@ -491,17 +494,28 @@ bool results_would_spoil_case(const char *folder)
     return found;
 }
 
-/* What an earlier run may have left that this one does not write, and its record, would not belong
- * to the tables that are written now. */
-static void remove_earlier(const char *folder)
+static packspan_status remove_table(struct packspan_results *r, const char *folder,
+                                    const char *name)
 {
-    static const char *const names[] = {"run.csv", "samples.csv", "candidates.csv", "evidence.csv"};
-    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
-        char *path = text_format("%s/%s", folder, names[i]);
-        if (path)
-            unlink(path); /* if it cannot be removed, it cannot be replaced: that will be told */
-        free(path);
-    }
+    char *path = text_format("%s/%s", folder, name);
+    if (!path)
+        return keep_failure(r, "", PACKSPAN_NO_MEMORY);
+    bool gone = unlink(path) == 0 || errno == ENOENT;
+    packspan_status status = gone ? PACKSPAN_OK : keep_failure(r, path, PACKSPAN_IO);
+    free(path);
+    return status;
+}
+
+/* The record of an earlier run, and tables of it that this run does not write, would not belong to
+ * the tables that are written now. */
+static packspan_status remove_earlier(struct packspan_results *r, const char *folder,
+                                      const struct table_writer *tables, size_t table_count)
+{
+    packspan_status status = remove_table(r, folder, record_name);
+    for (size_t i = 0; i < table_count && status == PACKSPAN_OK; i++)
+        if (!tables[i].wanted)
+            status = remove_table(r, folder, tables[i].name);
+    return status;
 }
 
 packspan_status packspan_results_write(packspan_results *r, const char *folder)
@@ -519,12 +533,12 @@ packspan_status packspan_results_write(packspan_results *r, const char *folder)
     enum { TABLES = sizeof tables / sizeof tables[0] };
     if (results_would_spoil_case(folder)) {
         errno = EEXIST;
-        return fail(r, folder, PACKSPAN_USAGE);
+        return keep_failure(r, folder, PACKSPAN_USAGE);
     }
     packspan_status status = file_make_folder(folder);
     if (status != PACKSPAN_OK)
-        return fail(r, folder, status);
-    remove_earlier(folder);
+        return keep_failure(r, folder, status);
+    status = remove_earlier(r, folder, tables, TABLES);
     for (size_t i = 0; i < TABLES && status == PACKSPAN_OK; i++)
         if (tables[i].wanted)
             status = write_table(r, folder, &tables[i]);

@@ -93,6 +93,15 @@ has many.svg "promised_range: at least 300 km  (van.label_range)"
 has many.svg "usable_fraction (ratio)"
 has many.svg "old_van.label_range"
 
+mkdir rivals
+for table in summary histogram; do
+    sed '1s/^/candidate,/; 2,$s/^/mixture,/' out/$table.csv >rivals/$table.csv
+done
+printf '%s\n' candidate,prior,posterior full,0.5,1 fewer,0.5,0 >rivals/candidates.csv
+expect 0 "" rivals rivals.png van.label_range
+expect 65 "candidate 'fewer' is ruled out by the evidence" rivals no.png fewer:van.label_range
+expect 65 "no quantity 'none:van.label_range' in rivals/summary.csv" rivals no.png none:van.label_range
+
 rm out/claims.csv
 expect 0 "" out bare.svg van.label_range
 grep -q 'promised_range' bare.svg && fail "a claim without a table"

@@ -120,7 +120,8 @@ static void its_rows_are_checked_like_inputs(void **state)
         "g, kg\n"
         "c/candidates.csv:7: column 'shape': unknown shape: 'nromal'; did you mean 'normal'?\n"
         "c/candidates.csv:8: column 'sd': is empty; give best and sd, or low, high and cover\n"
-        "c/candidates.csv:9: column 'low': is not below high (0.8): '0.9'; low must be below high\n"
+        "c/candidates.csv:9: column 'low': is not below high (0.8): '0.9'; correct one of the two; "
+        "a known value has shape fixed\n"
         "c/candidates.csv:10: column 'shape': cannot be used here: 'observed'; it needs the column "
         "file, which this table does not have\n"
         "c/candidates.csv:11: column 'best': is not a number: 'heavy'" NUMBER

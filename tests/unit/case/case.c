@@ -525,7 +525,8 @@ static void numbers_are_numbers(void **state)
                  "c/inputs.csv:2: column 'low': is not a number: 'nan'" NUMBER
                  "c/inputs.csv:2: column 'high': is not a number: '0x10'" NUMBER
                  "c/inputs.csv:2: column 'cover': is not a number: '1 2'" NUMBER
-                 "c/inputs.csv:2: column 'sd': is not a number: '1,5'" NUMBER
+                 "c/inputs.csv:2: column 'sd': is not a number: '1,5'; write a decimal "
+                 "point as in 3.25: a decimal comma needs ';' or a tab between the fields\n"
                  "c/inputs.csv:2: column 'dof': is not a number: 'inf'" NUMBER);
 }
 
@@ -536,7 +537,8 @@ static void what_a_shape_refuses_names_its_column(void **state)
         "van,pack_mass,kg,uniform,,3,2,,,,,s\nvan,cell_count,1,fixed,9,,,,1,,,s\n"
         "van,cells_mass,kg,fixed,,,,,,,,s\nvan,cell_mass,g,fixed,9,,,,,,a.csv,s\n"
         "van,curb_mass,kg,,9,,,,,,,s\n",
-        "c/inputs.csv:2: column 'low': is not below high (2): '3'; low must be below high\n"
+        "c/inputs.csv:2: column 'low': is not below high (2): '3'; correct one of the two; a known "
+        "value has shape fixed\n"
         "c/inputs.csv:3: column 'sd': is not used by shape 'fixed': '1'; it uses best\n"
         "c/inputs.csv:4: column 'best': is empty; shape 'fixed' needs a number here\n"
         "c/inputs.csv:5: column 'file': is not used by shape 'fixed': 'a.csv'; it uses best\n"
@@ -552,13 +554,13 @@ static void a_shape_stays_in_the_physical_domain(void **state)
         "van,usable_fraction,%,fixed,100,,,,,,,s\nvan,drive_efficiency,%,fixed,100.1,,,,,,,"
         "s\nvan,cell_voltage,mV,uniform,,9000,11000,,,,,s\n",
         "c/inputs.csv:3: column 'best': is outside the physical domain: '100.1'; the "
-        "domain is (0, 100]\n"
+        "domain is (0, 100] %\n"
         "c/inputs.csv:4: column 'high': puts 50 % of the distribution outside the physical "
-        "domain: '11000'; the domain is (0, 10000]\n");
+        "domain: '11000'; the domain is (0, 10000] mV\n");
     put_good_tables();
     check_trips("t,cycle,,,udds,,,,,s\nt,air_temperature,degC,fixed,-100,,,,,s\n",
                 "c/trips.csv:3: column 'best': is outside the physical domain: '-100'; the domain "
-                "is [-93.15, 66.85]\n"); /* 180 K and 340 K */
+                "is [-93.15, 66.85] degC\n"); /* 180 K and 340 K */
 }
 
 static void a_row_without_a_source_is_doubted(void **state)
@@ -615,7 +617,7 @@ static void readings_are_checked_in_their_own_file(void **state)
                  "c/inputs.csv:4: column 'file': holds no readings: 'd.csv'; it needs one reading "
                  "or more\n"
                  "c/inputs.csv:7: column 'file': puts 50 % of the distribution outside the "
-                 "physical domain: 'f.csv'; the domain is (0, inf)\n");
+                 "physical domain: 'f.csv'; the domain is (0, inf) kg\n");
 }
 
 static void a_file_of_readings_is_no_stray_table(void **state)

@@ -76,7 +76,7 @@ static void the_order_of_rows_is_not_kept(void **state)
         put_good_tables();
         put_rows("c/evidence.csv", header, text);
         struct case_data c;
-        read_good("c", &c);
+        assert_int_equal(case_data_read("c", &c), PACKSPAN_OK); /* the pounds are warned about */
         for (size_t i = 0; i < ROWS; i++)
             got[i] = c.observations[i].source[0];
         case_data_free(&c);
@@ -95,6 +95,28 @@ static void a_table_without_rows_is_no_evidence(void **state)
     read_good("c", &c);
     assert_int_equal(c.observation_count, 0);
     case_data_free(&c);
+}
+
+/* 10 kg apart with standard deviations of 3 and 4: two combined ones of 5, as in 5^2 = 3^2 + 4^2;
+ * 20 kg apart: four. An interval counts as a uniform distribution, sd = width/sqrt(12) (JCGM
+ * 101:2008 6.4.2.4): 1990 to 2010 and 2070 to 2090 kg are 80/sqrt(2 * 400/12) = 9.798 apart. */
+static void observations_that_contradict_one_another_are_told(void **state)
+{
+    (void)state;
+#define RIGHT                                                                                      \
+    ": 'curb_mass'; each is taken as right: check which of the two is, and whether its sd is "     \
+    "too small\n"
+    check_evidence("van,curb_mass,kg,2000,3,,,s\nvan,curb_mass,kg,2010,4,,,s\n"
+                   "old_van,curb_mass,kg,3000,1,,,s\n",
+                   "");
+    check_evidence(
+        "van,curb_mass,kg,2020,4,,,s\nvan,curb_mass,kg,2000,3,,,s\n",
+        "c/evidence.csv:3: column 'quantity': warning: is 4 combined standard deviations "
+        "away from the observation on line 2" RIGHT);
+    check_evidence("van,curb_mass,kg,,,1990,2010,s\nvan,curb_mass,kg,,,2070,2090,s\n",
+                   "c/evidence.csv:3: column 'quantity': warning: is 9.8 combined standard "
+                   "deviations away from the observation on line 2" RIGHT);
+#undef RIGHT
 }
 
 /* ---- what is wrong ---- */
@@ -119,18 +141,19 @@ static void an_observation_is_a_reading_or_an_interval(void **state)
 static void its_numbers_make_sense(void **state)
 {
     (void)state;
-    check_evidence(
-        "van,curb_mass,kg,2000,0,,,s\nvan,curb_mass,kg,2000,-5,,,s\n"
-        "van,curb_mass,kg,,,2010,1990,s\nvan,curb_mass,kg,,,2000,2000.0,s\n"
-        "van,curb_mass,kg,two,nan,,,s\nvan,curb_mass,kg,,,1e999,x,s\n",
-        "c/evidence.csv:2: column 'sd': is not above 0: '0'" SD_RULE
-        "c/evidence.csv:3: column 'sd': is not above 0: '-5'" SD_RULE
-        "c/evidence.csv:4: column 'low': is not below high: '2010'; low must be below high\n"
-        "c/evidence.csv:5: column 'low': is not below high: '2000'; low must be below high\n"
-        "c/evidence.csv:6: column 'value': is not a number: 'two'" NUMBER
-        "c/evidence.csv:6: column 'sd': is not a number: 'nan'" NUMBER
-        "c/evidence.csv:7: column 'low': is not a number: '1e999'" NUMBER
-        "c/evidence.csv:7: column 'high': is not a number: 'x'" NUMBER);
+    check_evidence("van,curb_mass,kg,2000,0,,,s\nvan,curb_mass,kg,2000,-5,,,s\n"
+                   "van,curb_mass,kg,,,2010,1990,s\nvan,curb_mass,kg,,,2000,2000.0,s\n"
+                   "van,curb_mass,kg,two,nan,,,s\nvan,curb_mass,kg,,,1e999,x,s\n",
+                   "c/evidence.csv:2: column 'sd': is not above 0: '0'" SD_RULE
+                   "c/evidence.csv:3: column 'sd': is not above 0: '-5'" SD_RULE
+                   "c/evidence.csv:4: column 'low': is not below high: '2010'; correct one of the "
+                   "two, or give value and sd\n"
+                   "c/evidence.csv:5: column 'low': is not below high: '2000'; correct one of the "
+                   "two, or give value and sd\n"
+                   "c/evidence.csv:6: column 'value': is not a number: 'two'" NUMBER
+                   "c/evidence.csv:6: column 'sd': is not a number: 'nan'" NUMBER
+                   "c/evidence.csv:7: column 'low': is not a number: '1e999'" NUMBER
+                   "c/evidence.csv:7: column 'high': is not a number: 'x'" NUMBER);
 }
 
 static void it_is_of_one_vehicle(void **state)
@@ -235,6 +258,7 @@ int main(void)
         IN_SCRATCH(readings_and_intervals_keep_their_unit),
         IN_SCRATCH(the_order_of_rows_is_not_kept),
         IN_SCRATCH(a_table_without_rows_is_no_evidence),
+        IN_SCRATCH(observations_that_contradict_one_another_are_told),
         IN_SCRATCH(an_observation_is_a_reading_or_an_interval),
         IN_SCRATCH(its_numbers_make_sense),
         IN_SCRATCH(it_is_of_one_vehicle),

@@ -226,7 +226,7 @@ static void gaps_among_the_links_are_not_held_against_them(void **state)
         "van,cell_energy,van,pack_mass,0.9,x\n"
         "van,cell_mass,van,pack_mass,0,9,x\n",
         "c/links.csv:4: 7 fields, but the header names 6: 'x'; put a field that holds a ',' "
-        "between quotes\n");
+        "between quotes, and write decimals with a point\n");
 }
 
 static void an_input_that_could_not_be_read_is_not_missed(void **state)
@@ -242,8 +242,8 @@ static void an_input_that_could_not_be_read_is_not_missed(void **state)
                         "van,cell_mass,kg,uniform,,1,2,invented\n"
                         "van,cell_energy,kWh,uniform,,0.4,0.3,invented\n");
     check_links("van,cell_mass,van,cell_energy,2,x\n",
-                "c/inputs.csv:3: column 'low': is not below high (0.3): '0.4'; low must be below "
-                "high\n"
+                "c/inputs.csv:3: column 'low': is not below high (0.3): '0.4'; correct one of "
+                "the two; a known value has shape fixed\n"
                 "c/links.csv:2: column 'rank_correlation': is outside (-1, 1): '2'; " RANGE);
 }
 

@@ -295,6 +295,9 @@ static void a_row_with_too_many_fields_is_reported_and_kept(void **state)
           "put a field that holds a ',' between quotes\n"
           "t.csv:4: 3 fields, but the header names 2: ''; "
           "put a field that holds a ',' between quotes\n");
+    check("name,value\na,3,25\n", "2:a|3|\n",
+          "t.csv:2: 3 fields, but the header names 2: '25'; "
+          "put a field that holds a ',' between quotes, and write decimals with a point\n");
     check("name;value\na;1;x\n", "2:a|1|\n",
           "t.csv:2: 3 fields, but the header names 2: 'x'; "
           "put a field that holds a ';' between quotes\n");
@@ -359,7 +362,7 @@ static void every_problem_is_found_in_one_pass(void **state)
           "t.csv:1: unknown column: 'vlaue'; did you mean 'value'?\n"
           "t.csv:1: column 'value': missing from the header; the table needs this column\n"
           "t.csv:2: 3 fields, but the header names 2: '2'; "
-          "put a field that holds a ',' between quotes\n"
+          "put a field that holds a ',' between quotes, and write decimals with a point\n"
           "t.csv:3: column 'name': a quote in the wrong place: 'b\"'; " RULE);
 }
 
@@ -383,7 +386,8 @@ static void numbers_are_read_or_reported(void **state)
     assert_true(isnan(table_number(&t, 3, VALUE, &problems, &bad)));
     assert_true(bad);
     assert_problems(&problems, "t.csv:3: column 'value': is not a number: '1,5'; "
-                               "write a finite decimal number such as 3.25\n"
+                               "write a decimal point as in 3.25: a decimal comma needs ';' or a "
+                               "tab between the fields\n"
                                "t.csv:5: column 'value': is not a number: '1e999'; "
                                "write a finite decimal number such as 3.25\n");
     table_free(&t);

@@ -12,8 +12,8 @@ struct fault_row {
 };
 
 static const char ways[] = "give best and sd, or low, high and cover";
-static const char sd_positive[] = "sd must be above 0";
-static const char order[] = "low must be below high";
+static const char sd_positive[] = "a spread is positive; a known value has shape fixed";
+static const char order[] = "correct one of the two; a known value has shape fixed";
 static const char cover_open[] = "cover is the probability between low and high, in (0, 1)";
 
 static const struct fault_row rows[] = {
@@ -84,9 +84,9 @@ static const struct fault_row rows[] = {
     {"uniform", "low=-1e308 high=1e308", &anywhere, SHAPE_HIGH, "is too far from low (-1e+308)",
      "high - low must be a finite number"},
     {"triangular", "low=1 best=0.9 high=3", &anywhere, SHAPE_BEST,
-     "is outside low to high (1 to 3)", "best must lie between low and high"},
+     "is outside low to high (1 to 3)", "correct one of the three"},
     {"pert", "low=1 best=3.1 high=3", &anywhere, SHAPE_BEST, "is outside low to high (1 to 3)",
-     "best must lie between low and high"},
+     "correct one of the three"},
     {"split_normal", "low=1 best=1 high=3", &anywhere, SHAPE_BEST,
      "is not inside low and high (1 to 3)", "best, the mode, must lie inside low and high"},
     {"trapezoid", "low=1 best=1.1 high=3 cover=0.5", &anywhere, SHAPE_BEST,
