@@ -100,12 +100,8 @@ static bool check_given(const struct sheet *s, size_t row, const struct study_kn
 static void warn_if_replaced(const struct reading *r, const struct sheet *s, size_t row,
                              const struct study_address *a)
 {
-    const struct candidate *candidate = study_replacing_candidate(r->c, a);
-    char *what = candidate ? text_format("is replaced under candidate '%s', where the axis moves "
-                                         "nothing",
-                                         candidate->name)
-                           : NULL;
-    if (candidate)
+    char *what = study_replaced(r->c, a);
+    if (what)
         table_problem(&s->table, row, QUANTITY, SEVERITY_WARNING, what, NULL, s->problems);
     free(what);
 }
@@ -132,8 +128,7 @@ static bool find_input(struct reading *r, const struct sheet *s, size_t row, str
                        struct study_address *a)
 {
     struct study_fault f;
-    if (!study_address_find(r->c, sheet_text(s, row, VEHICLE), sheet_text(s, row, QUANTITY), a,
-                            &f)) {
+    if (!study_address_find(r, sheet_text(s, row, VEHICLE), sheet_text(s, row, QUANTITY), a, &f)) {
         report_fault(r, s, row, &f);
         return false;
     }

@@ -11,9 +11,10 @@ static bool fault(struct study_fault *f, bool of_vehicle, const char *what, char
     return false;
 }
 
-static bool find_owner(const struct case_data *c, const char *name, struct study_address *out,
+static bool find_owner(const struct reading *r, const char *name, struct study_address *out,
                        struct study_fault *f)
 {
+    const struct case_data *c = r->c;
     const char **names = calloc(c->vehicle_count + 1, sizeof *names);
     if (!names)
         return fault(f, true, "unknown vehicle", NULL);
@@ -26,7 +27,7 @@ static bool find_owner(const struct case_data *c, const char *name, struct study
     bool found = v <= c->vehicle_count;
     if (found)
         out->vehicle = v == c->vehicle_count ? VEHICLE_ALL : v;
-    else if (find_trip_named(c, name) < c->trip_count)
+    else if (find_trip_named(r, name) != TRIP_NONE)
         fault(f, true, "is a trip, not a vehicle",
               text_format("write all, and quantity.%s as the quantity", name));
     else
@@ -68,9 +69,10 @@ static bool find_quantity(const char *name, struct study_address *out, struct st
 }
 
 /* quantity.TRIP. */
-static bool find_condition(const struct case_data *c, const char *quantity, const char *trip,
+static bool find_condition(const struct reading *r, const char *quantity, const char *trip,
                            struct study_address *out, struct study_fault *f)
 {
+    const struct case_data *c = r->c;
     out->quantity = quantity_find(quantity);
     if (out->quantity == QUANTITY_COUNT)
         return fault(f, false, "unknown quantity", condition_advice(quantity));
@@ -80,8 +82,8 @@ static bool find_condition(const struct case_data *c, const char *quantity, cons
     if (!is_condition(out->quantity))
         return fault(f, false, "is a vehicle's quantity, not a trip's",
                      text_copy("write it without a trip"));
-    out->trip = find_trip_named(c, trip);
-    if (out->trip == c->trip_count)
+    out->trip = find_trip_named(r, trip);
+    if (out->trip == TRIP_NONE)
         return fault(f, false, "unknown trip",
                      c->trip_count ? advice_of(trip, c->trips, c->trip_count, sizeof *c->trips)
                                    : text_copy("trips.csv defines no trip"));
@@ -94,11 +96,11 @@ static bool find_condition(const struct case_data *c, const char *quantity, cons
     return true;
 }
 
-bool study_address_find(const struct case_data *c, const char *vehicle, const char *quantity,
+bool study_address_find(const struct reading *r, const char *vehicle, const char *quantity,
                         struct study_address *out, struct study_fault *f)
 {
     struct study_address found = {0};
-    if (!find_owner(c, vehicle, &found, f))
+    if (!find_owner(r, vehicle, &found, f))
         return false;
     const char *point = strchr(quantity, '.');
     bool known;
@@ -106,7 +108,7 @@ bool study_address_find(const struct case_data *c, const char *vehicle, const ch
         char *name = strndup(quantity, (size_t)(point - quantity));
         if (!name)
             return fault(f, false, "unknown quantity", NULL);
-        known = find_condition(c, name, point + 1, &found, f);
+        known = find_condition(r, name, point + 1, &found, f);
         free(name);
     } else {
         known = find_quantity(quantity, &found, f);
@@ -145,14 +147,30 @@ bool study_is_linked(const struct case_data *c, size_t input)
     return false;
 }
 
-const struct candidate *study_replacing_candidate(const struct case_data *c,
-                                                  const struct study_address *a)
+static bool replaces(const struct candidate *candidate, const struct study_address *a)
 {
-    for (size_t k = 0; k < c->candidate_count; k++)
-        for (size_t i = 0; i < c->candidates[k].input_count; i++)
-            if (is_at(&c->candidates[k].inputs[i], a))
-                return &c->candidates[k];
-    return NULL;
+    for (size_t i = 0; i < candidate->input_count; i++)
+        if (is_at(&candidate->inputs[i], a))
+            return true;
+    return false;
+}
+
+char *study_replaced(const struct case_data *c, const struct study_address *a)
+{
+    char *names = text_copy("");
+    for (size_t k = 0; names && k < c->candidate_count; k++) {
+        if (!replaces(&c->candidates[k], a))
+            continue;
+        char *longer = text_format("%s%s'%s'", names, *names ? ", " : "", c->candidates[k].name);
+        free(names);
+        names = longer;
+    }
+    char *what = names && *names ? text_format("is replaced under candidate %s, where the study "
+                                               "does not move it",
+                                               names)
+                                 : NULL;
+    free(names);
+    return what;
 }
 
 char *study_nearest_owner(const struct case_data *c, const struct study_address *a)

@@ -71,7 +71,7 @@ static bool take_address(struct points_reader *p, size_t column, const char *veh
                          const char *quantity, struct study_address *a)
 {
     struct study_fault f;
-    if (study_address_find(p->r->c, vehicle, quantity, a, &f))
+    if (study_address_find(p->r, vehicle, quantity, a, &f))
         return true;
     bool hidden = (f.of_vehicle && p->r->c->vehicle_count == 0) ||
                   (strcmp(f.what, "unknown trip") == 0 && p->r->trips_unknown);
@@ -84,12 +84,8 @@ static bool take_address(struct points_reader *p, size_t column, const char *veh
 
 static void warn_if_replaced(struct points_reader *p, size_t column, const struct study_address *a)
 {
-    const struct candidate *candidate = study_replacing_candidate(p->r->c, a);
-    char *what = candidate ? text_format("is replaced under candidate '%s', where the column moves "
-                                         "nothing",
-                                         candidate->name)
-                           : NULL;
-    if (candidate)
+    char *what = study_replaced(p->r->c, a);
+    if (what)
         problems_add(&p->r->c->problems, SEVERITY_WARNING, p->table.file, p->table.header_line,
                      NULL, what, p->table.columns[column].name, NULL);
     free(what);

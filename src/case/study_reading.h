@@ -20,7 +20,7 @@ struct study_fault {
 #define STUDY_INPUT_NONE SIZE_MAX
 
 /* False, and *f filled, when the names stand for nothing that can be given. */
-bool study_address_find(const struct case_data *c, const char *vehicle, const char *quantity,
+bool study_address_find(const struct reading *r, const char *vehicle, const char *quantity,
                         struct study_address *out, struct study_fault *f);
 /* Index of an input as in struct study_knob; STUDY_INPUT_NONE when the case does not give it. */
 size_t study_input_find(const struct case_data *c, const struct study_address *a);
@@ -29,9 +29,8 @@ size_t study_input_add(struct reading *r, const struct study_address *a, const c
                        long line);
 const struct input *study_input(const struct case_data *c, size_t input);
 bool study_is_linked(const struct case_data *c, size_t input);
-/* A candidate whose row replaces the input; NULL when there is none. */
-const struct candidate *study_replacing_candidate(const struct case_data *c,
-                                                  const struct study_address *a);
+/* Which candidates have rows that replace the input, as a warning; malloc'd, NULL when none has. */
+char *study_replaced(const struct case_data *c, const struct study_address *a);
 /* What to write instead of an address that is not given; malloc'd. */
 char *study_nearest_owner(const struct case_data *c, const struct study_address *a);
 

@@ -167,7 +167,8 @@ static double in_unit_of_row(const struct input *in, const struct study_knob *k,
 
 static void fix(struct input *in, const struct study_knob *k, double value)
 {
-    in->given = (struct shape_given){.kind = SHAPE_FIXED};
+    in->given = (struct shape_given){.kind = SHAPE_FIXED,
+                                     .unit = strcmp(k->unit, "1") == 0 ? NULL : k->unit};
     for (size_t f = 0; f < SHAPE_FIELD_COUNT; f++)
         in->given.field[f] = f == SHAPE_BEST ? value : (double)NAN;
     in->to_si = k->to_si;
