@@ -404,6 +404,9 @@ double packspan_observation_number(const packspan_results *r, size_t i,
 /* The case of a study, at every point of its study.csv or points.csv. */
 typedef struct packspan_study packspan_study;
 
+/* True when it has a study.csv or points.csv. */
+bool packspan_case_has_study(const packspan_case *c);
+
 /* Makes the points of a good case and checks what each of them gives. PACKSPAN_BAD_CASE, and
  * PACKSPAN_USAGE when settings contradict each other or the tables: the case's problems then tell
  * why. The case, and its settings as they are, must outlive the study. */

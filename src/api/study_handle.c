@@ -54,6 +54,11 @@ static bool collect_warnings(packspan_study *s)
     return taken;
 }
 
+bool packspan_case_has_study(const packspan_case *c)
+{
+    return c->data.study.axis_count > 0;
+}
+
 packspan_status packspan_study_open(packspan_case *c, packspan_study **out)
 {
     packspan_study *s = calloc(1, sizeof *s);

@@ -9,6 +9,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/file.h"
 #include "base/text.h"
 
 _Static_assert((int)SHA256_DIGEST_LENGTH == (int)JOURNAL_DIGEST, "a digest has 32 bytes");
@@ -278,7 +279,9 @@ static packspan_status scan(const struct journal *j, struct journal_found *found
 static packspan_status write_header(const struct journal *j, const struct byte_writer *own)
 {
     packspan_status status = write_at(j->file, own->bytes, own->length, 0);
-    return status == PACKSPAN_OK ? journal_sync(j) : status;
+    if (status == PACKSPAN_OK)
+        status = journal_sync(j);
+    return status == PACKSPAN_OK && !file_flush_folder(j->path) ? PACKSPAN_IO : status;
 }
 
 /* A damaged header does not matter where records show that they are of this study; a file that was
