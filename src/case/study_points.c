@@ -268,10 +268,19 @@ static bool is_alone(struct reading *r)
     return false;
 }
 
+/* A file that a row of shape observed names holds readings, whatever it is called. */
+static bool is_of_readings(const struct reading *r)
+{
+    for (size_t i = 0; i < r->reading_count; i++)
+        if (strcmp(r->readings[i], "points.csv") == 0)
+            return true;
+    return false;
+}
+
 void read_points(struct reading *r)
 {
     struct points_reader p = {.r = r};
-    if (access(r->c->points_file, F_OK) != 0 || !is_alone(r))
+    if (access(r->c->points_file, F_OK) != 0 || is_of_readings(r) || !is_alone(r))
         return;
     packspan_status status = table_read(r->c->points_file, NULL, 0, &r->c->problems, &p.table);
     r->unreadable = r->unreadable || status == PACKSPAN_IO;
