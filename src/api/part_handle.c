@@ -186,7 +186,7 @@ static bool is_study(const struct header *h)
 /* The settings of the parts, instead of those of the case; `names` end with NULL. */
 static bool take_named(packspan_case *c, const struct header *h, const char *const *names)
 {
-    bool taken = packspan_case_set(c, "part", "") == PACKSPAN_OK;
+    bool taken = packspan_case_set(c, "part", "all") == PACKSPAN_OK;
     for (; *names && taken; names++) {
         const char *value = header_value(h, *names);
         taken = value && packspan_case_set(c, *names, value) == PACKSPAN_OK;

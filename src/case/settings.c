@@ -28,8 +28,8 @@ const struct setting_info setting_infos[SETTING_COUNT] = {
     [SETTING_KEEP] = {"run check", "keep", "N", "0 to 1e7, a whole number",
                       "how many joint samples are written to samples.csv"},
     [SETTING_PART] = {"run check study", "part", "K/N",
-                      "K/N, whole numbers with 1 <= K <= N <= 1e6",
-                      "only share K of N, into a file for packspan merge; all of it when empty"},
+                      "all, or K/N, whole numbers with 1 <= K <= N <= 1e6",
+                      "only share K of N, into a file for packspan merge"},
     [SETTING_UNITS] = {"run check merge", "units", "NAME", "metric or us", "units on the screen"},
     [SETTING_QUIET] = {"run check study merge", "quiet", NULL, "yes or no",
                        "print nothing but problems"},
@@ -203,11 +203,15 @@ static bool set_part(const struct place *place, struct part_of *field, const cha
     struct part_of p = {0, 0};
     char part[32];
     size_t length = strcspn(text, "/");
-    if (*text && (text[length] == '\0' || length >= sizeof part))
+    if (strcmp(text, "all") == 0) {
+        *field = p;
+        return true;
+    }
+    if (text[length] == '\0' || length >= sizeof part)
         return false;
     snprintf(part, sizeof part, "%.*s", (int)length, text);
-    if (*text && !(read_whole(part, &p.part) && read_whole(text + length + 1, &p.parts) &&
-                   place->low <= p.part && p.part <= p.parts && p.parts <= place->high))
+    if (!read_whole(part, &p.part) || !read_whole(text + length + 1, &p.parts) ||
+        p.part < place->low || p.part > p.parts || p.parts > place->high)
         return false;
     *field = p;
     return true;
@@ -264,7 +268,7 @@ void setting_text(const struct settings *s, enum setting_id id, char *text, size
         snprintf(text, size, "%s", place->words[*(const bool *)field]);
         break;
     case KIND_PART:
-        snprintf(text, size, "%s", "");
+        snprintf(text, size, "all");
         if (((const struct part_of *)field)->parts > 0)
             snprintf(text, size, "%" PRIu64 "/%" PRIu64, ((const struct part_of *)field)->part,
                      ((const struct part_of *)field)->parts);

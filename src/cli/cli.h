@@ -61,9 +61,9 @@ void print_command_help(FILE *f, const struct command *command);
 int open_case(const struct options *options, packspan_case **out);
 /* Applies the settings of the command line. */
 void apply_settings(const struct options *options, packspan_case *c);
-/* Finds out before a command works whether its tables can be written into the folder; says why not.
- */
-int prepare_folder(const char *command, const char *folder);
+/* Finds out before a command works whether its tables can be written into the folder; says why not,
+ * and after "choose another folder" how. */
+int prepare_folder(const char *command, const char *how, const char *folder);
 
 /* The folder of the results: the setting, or results/NAME-OF-CASE. */
 void choose_folder(packspan_case *c, char *folder, size_t size);

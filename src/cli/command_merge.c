@@ -66,7 +66,7 @@ int command_merge(const struct options *options)
     packspan_case *c = packspan_merge_case(m);
     apply_settings(options, c);
     bool quiet = strcmp(packspan_case_setting(c, "quiet"), "yes") == 0;
-    int done = prepare_folder("merge", options->operand);
+    int done = prepare_folder("merge", "", options->operand);
     if (done == EXIT_DONE && packspan_merge_is_study(m))
         done = merge_study(m, options->operand, quiet);
     else if (done == EXIT_DONE)

@@ -74,8 +74,8 @@ int command_run(const struct options *options)
     char folder[4096 + 16];
     choose_folder(c, folder, sizeof folder);
     bool quiet = strcmp(packspan_case_setting(c, "quiet"), "yes") == 0;
-    status = prepare_folder("run", folder);
-    if (status == EXIT_DONE && *packspan_case_setting(c, "part"))
+    status = prepare_folder("run", " with --out", folder);
+    if (status == EXIT_DONE && strcmp(packspan_case_setting(c, "part"), "all") != 0)
         status = run_part(c, folder, quiet);
     else if (status == EXIT_DONE)
         status = run_and_write(c, folder, quiet);

@@ -134,7 +134,7 @@ static int print_part(packspan_case *c, const packspan_study_report *report, con
 static int print_end(packspan_case *c, packspan_study *s, const packspan_study_report *report,
                      const char *folder, bool quiet)
 {
-    if (*packspan_case_setting(c, "part"))
+    if (strcmp(packspan_case_setting(c, "part"), "all") != 0)
         return quiet ? EXIT_DONE : print_part(c, report, folder);
     if (report->was_complete) {
         if (!quiet)
@@ -209,7 +209,7 @@ int command_study(const struct options *options)
     }
     if (status == EXIT_DONE) {
         choose_folder(c, folder, sizeof folder);
-        status = prepare_folder("study", folder);
+        status = prepare_folder("study", " with --out", folder);
     }
     if (status == EXIT_DONE)
         status = run_study(c, s, folder);

@@ -208,14 +208,14 @@ void choose_folder(packspan_case *c, char *folder, size_t size)
         snprintf(folder, size, "results/%s", packspan_case_name(c));
 }
 
-int prepare_folder(const char *command, const char *folder)
+int prepare_folder(const char *command, const char *how, const char *folder)
 {
     packspan_status status = packspan_folder_prepare(folder);
     if (status == PACKSPAN_USAGE)
         fprintf(stderr,
                 "packspan %s: %s holds a case, whose tables the results would replace; choose "
-                "another folder\n",
-                command, folder);
+                "another folder%s\n",
+                command, folder, how);
     else if (status != PACKSPAN_OK)
         fprintf(stderr, "packspan %s: cannot write into %s: %s\n", command, folder,
                 strerror(errno));

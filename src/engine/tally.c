@@ -13,7 +13,7 @@
  * and above. A cell where a reported percentile may lie is cut further into equal bins. */
 enum { CELLS = 1024, OVER = CELLS + 1, BINS_MAX = 65536, BLOCK = 2048, SHORTEST_TRIES = 2000 };
 /* Values that wait to be counted; and how many samples, as a power of two, make bins join. */
-enum { PENDING = 4096, SHIFT_BITS = 22 };
+enum { PENDING = 16384, SHIFT_BITS = 22 };
 _Static_assert(BINS_MAX - 1 <= UINT16_MAX, "bins are numbered in 16 bits");
 
 /* Bins of the finest width hold the promise of 1e-4 whatever lies in them, even if the pilot's

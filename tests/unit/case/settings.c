@@ -16,7 +16,7 @@ static void defaults_are_as_documented(void **state)
         {SETTING_UNITS, "metric"},    {SETTING_OUT, ""},        {SETTING_STABLE, "0"},
         {SETTING_SEQUENCE, "pcg"},    {SETTING_DESIGN, "grid"}, {SETTING_POINTS, "0"},
         {SETTING_QUANTITIES, ""},     {SETTING_HOURS, "0"},
-        {SETTING_PILOT, "0"},         {SETTING_PART, ""},
+        {SETTING_PILOT, "0"},         {SETTING_PART, "all"},
     };
     assert_int_equal(sizeof rows / sizeof rows[0], SETTING_COUNT);
     struct settings s;
@@ -61,8 +61,8 @@ static void a_part_is_one_of_so_many(void **state)
 {
     (void)state;
     static const char *const good[] = {"1/1", "3/7", "1000000/1000000"};
-    static const char *const wrong[] = {"0/3", "4/3",   "1/0",  "1",     "/",         "1/",
-                                        "/3",  "1/2/3", "-1/3", "1.5/3", "1/1000001", "a/b"};
+    static const char *const wrong[] = {"0/3",   "4/3",  "1/0", "1",   "/",     "1/",        "/3",
+                                        "1/2/3", "-1/3", "",    "ALL", "1.5/3", "1/1000001", "a/b"};
     struct settings s;
     char text[64];
     settings_init(&s);
@@ -74,7 +74,7 @@ static void a_part_is_one_of_so_many(void **state)
     for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++)
         assert_false(setting_set(&s, SETTING_PART, wrong[i]));
     assert_int_equal(s.part.part, 1000000);
-    assert_true(setting_set(&s, SETTING_PART, ""));
+    assert_true(setting_set(&s, SETTING_PART, "all"));
     assert_int_equal(s.part.parts, 0);
 }
 
