@@ -258,7 +258,8 @@ typedef enum packspan_statistic {
 /* The column name of summary.csv. */
 const char *packspan_statistic_name(packspan_statistic statistic);
 double packspan_results_value(const packspan_results *r, size_t i, packspan_statistic statistic);
-/* Any percentile, p in [0, 1], type 7 of Hyndman and Fan (1996). */
+/* Any percentile, p in [0, 1], type 7 of Hyndman and Fan (1996). The row's counts are added up for
+ * each; NaN when there is no memory for that. */
 double packspan_results_percentile(const packspan_results *r, size_t i, double p);
 
 typedef struct packspan_bin {

@@ -313,7 +313,7 @@ packspan_status packspan_merge_run(packspan_merge *m, packspan_progress *progres
     if (is_refused && status == PACKSPAN_BAD_CASE)
         status = take_case_problems(m, refuse_run(m->c, &outcome));
     if (status == PACKSPAN_OK)
-        return results_make(&outcome, out);
+        return results_make(&outcome, ROW_FULL, out);
     run_free(&outcome);
     return status;
 }

@@ -110,6 +110,6 @@ packspan_status packspan_run(packspan_case *c, packspan_progress *progress, void
         return status;
     }
     bool interrupted = outcome.interrupted;
-    status = results_make(&outcome, out);
+    status = results_make(&outcome, ROW_FULL, out);
     return status == PACKSPAN_OK && interrupted ? PACKSPAN_INTERRUPTED : status;
 }

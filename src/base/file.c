@@ -11,6 +11,7 @@
 #include "base/text.h"
 
 #define TEMPORARY_NAMES 100
+#define BUFFER_SIZE 65536
 
 _Static_assert(SHA256_DIGEST_STRING_LENGTH == 65, "64 digits and the final zero");
 
@@ -19,6 +20,7 @@ static void free_names(struct file_draft *draft)
     int reason = errno;
     free(draft->path);
     free(draft->temporary);
+    free(draft->buffer);
     *draft = (struct file_draft){0};
     errno = reason;
 }
@@ -64,6 +66,9 @@ packspan_status file_begin(struct file_draft *draft, const char *path)
         free_names(&made);
         return reason == ENOMEM ? PACKSPAN_NO_MEMORY : PACKSPAN_IO;
     }
+    made.buffer = malloc(BUFFER_SIZE); /* without it there is the stream's own, smaller one */
+    if (made.buffer)
+        setvbuf(made.stream, made.buffer, _IOFBF, BUFFER_SIZE);
     *draft = made;
     return PACKSPAN_OK;
 }

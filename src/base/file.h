@@ -13,6 +13,7 @@ enum { CHECKSUM_SIZE = 65 };
 struct file_draft {
     FILE *stream;
     char *path, *temporary;
+    char *buffer; /* the stream's */
 };
 
 /* PACKSPAN_IO with errno kept when the file cannot be created. */

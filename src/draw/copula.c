@@ -241,15 +241,7 @@ void copula_scores(size_t n, const double *u, double *z)
     }
 }
 
-/* Beyond, a tail would come near to the smallest double; no sum of scores goes that far. */
-static const double farthest_score = 37.0;
-
 void copula_tails(size_t n, const double *z, double *lower, double *upper)
 {
-    for (size_t i = 0; i < n; i++) {
-        double score = z[i];
-        double near = 0.5 * erfc(fmin(fabs(score), farthest_score) * M_SQRT1_2), far = 1.0 - near;
-        lower[i] = score < 0.0 ? near : far;
-        upper[i] = score < 0.0 ? far : near;
-    }
+    normal_both_tails(n, z, lower, upper);
 }

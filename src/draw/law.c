@@ -53,8 +53,8 @@ packspan_status given_check_cover(const struct shape_given *given, struct shape_
     return PACKSPAN_OK;
 }
 
-size_t law_is_smooth(const struct shape *shape, double p[2])
+double law_is_smooth(const struct shape *shape)
 {
-    (void)shape, (void)p;
-    return 0;
+    (void)shape;
+    return 0.5;
 }

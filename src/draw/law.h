@@ -3,6 +3,8 @@
 #ifndef PACKSPAN_DRAW_LAW_H
 #define PACKSPAN_DRAW_LAW_H
 
+#include <stdint.h>
+
 #include "draw/curve.h"
 #include "draw/quantile_table.h"
 #include "draw/shape.h"
@@ -52,10 +54,12 @@ struct student_law {
 struct reading {
     double value, weight;
 };
-/* Rising values and the share of the weight up to and with each. */
+/* Rising values and the share of the weight up to and with each, the last of which is 1. guide[b]
+ * is how many shares are below b/guides, 0 <= b <= guides, a power of two. */
 struct observed_law {
-    size_t count;
+    size_t count, guides;
     double *values, *shares;
+    uint32_t *guide;
 };
 
 struct shape {
@@ -63,7 +67,7 @@ struct shape {
     double low, high; /* every draw lies in [low, high] */
     double cut_low, cut_high;
     void *memory;                 /* what the law allocated; may be NULL */
-    struct quantile_table *table; /* NULL: draws are worked out exactly */
+    struct quantile_table *table; /* of the quantiles, or what law->draws uses; may be NULL */
     union {
         double value;
         struct normal_law normal;
@@ -79,19 +83,25 @@ struct shape {
     } of;
 };
 
+/* x[i] where the lower tail is p[i] and the upper one q[i]. */
+typedef void tail_quantiles(const struct shape *shape, size_t n, const double *p, const double *q,
+                            double *x);
+
 struct law {
     unsigned needs; /* SHAPE_BIT(field) for every column that must be filled */
     /* Fills shape->of, and shape->low and high where the law has ends of its own. `domain` may be
      * used to drop readings, whose share then goes to cut_low and cut_high. */
     packspan_status (*build)(const struct shape_given *given, const struct shape_domain *domain,
                              struct shape *shape, struct shape_fault *fault);
-    /* x[i] where the lower tail is p[i] and the upper tail q[i]; n <= LAW_BLOCK. */
-    void (*quantiles)(const struct shape *shape, size_t n, const double *p, const double *q,
-                      double *x);
+    /* n <= LAW_BLOCK. */
+    tail_quantiles *quantiles;
+    /* The same for draws, to the accuracy of quantile_table.h. NULL: by shape->table, or else
+     * exactly. */
+    tail_quantiles *draws;
     struct tails (*tails)(const struct shape *shape, double x);
-    /* Lower tails, up to two, rising, where the quantile function is not smooth; returns how many.
-     * NULL where the quantiles are worked out quickly enough. */
-    size_t (*kinks)(const struct shape *shape, double p[2]);
+    /* The lower tail where the two halves of a table meet, which need not be smooth there. NULL
+     * where the quantiles are worked out quickly enough. */
+    double (*join)(const struct shape *shape);
     bool drops_readings; /* build has already removed what lies outside the domain */
 };
 
@@ -117,7 +127,7 @@ packspan_status given_check_cover(const struct shape_given *given, struct shape_
 bool given_has(const struct shape_given *given, enum shape_field field);
 double given_or(const struct shape_given *given, enum shape_field field, double fallback);
 
-size_t law_is_smooth(const struct shape *shape, double p[2]);
+double law_is_smooth(const struct shape *shape); /* a join in the middle */
 
 static inline struct tails from_lower(double p)
 {

@@ -69,7 +69,7 @@ const struct law law_arcsine = {.needs = SHAPE_BIT(SHAPE_LOW) | SHAPE_BIT(SHAPE_
                                 .build = limits_build,
                                 .quantiles = arcsine_quantiles,
                                 .tails = arcsine_tails,
-                                .kinks = law_is_smooth};
+                                .join = law_is_smooth};
 
 /* triangular */
 
@@ -89,8 +89,8 @@ static packspan_status triangular_build(const struct shape_given *given,
     return PACKSPAN_OK;
 }
 
-static void triangular_quantiles(const struct shape *shape, size_t n, const double *p,
-                                 const double *q, double *x)
+HOT_LOOP static void triangular_quantiles(const struct shape *shape, size_t n, const double *p,
+                                          const double *q, double *x)
 {
     const struct triangular_law law = shape->of.triangular;
     double width = law.high - law.low;
@@ -117,19 +117,11 @@ static struct tails triangular_tails(const struct shape *shape, double x)
     return from_upper(right / width * (right / (law->high - law->best)));
 }
 
-static size_t triangular_kinks(const struct shape *shape, double p[2])
-{
-    const struct triangular_law *law = &shape->of.triangular;
-    p[0] = (law->best - law->low) / (law->high - law->low);
-    return p[0] > 0.0 && p[0] < 1.0;
-}
-
 const struct law law_triangular = {.needs = SHAPE_BIT(SHAPE_LOW) | SHAPE_BIT(SHAPE_BEST) |
                                             SHAPE_BIT(SHAPE_HIGH),
                                    .build = triangular_build,
                                    .quantiles = triangular_quantiles,
-                                   .tails = triangular_tails,
-                                   .kinks = triangular_kinks};
+                                   .tails = triangular_tails};
 
 /* trapezoid */
 
@@ -163,15 +155,15 @@ static packspan_status trapezoid_build(const struct shape_given *given,
     return PACKSPAN_OK;
 }
 
-static void trapezoid_quantiles(const struct shape *shape, size_t n, const double *p,
-                                const double *q, double *x)
+HOT_LOOP static void trapezoid_quantiles(const struct shape *shape, size_t n, const double *p,
+                                         const double *q, double *x)
 {
     const struct trapezoid_law law = shape->of.trapezoid;
-    double square = 2.0 * law.ramp / law.height;
+    double square = 2.0 * law.ramp / law.height, per_height = 1.0 / law.height;
     for (size_t i = 0; i < n; i++) {
         bool left = p[i] < q[i];
         double tail = left ? p[i] : q[i];
-        double away = sqrt(square * tail), inward = (0.5 - tail) / law.height;
+        double away = sqrt(square * tail), inward = (0.5 - tail) * per_height;
         double ramp = left ? law.low + away : law.high - away;
         double top = left ? law.centre - inward : law.centre + inward;
         x[i] = tail < law.ramp_share ? ramp : top;
@@ -190,24 +182,11 @@ static struct tails trapezoid_tails(const struct shape *shape, double x)
     return (struct tails){0.5 + inward, 0.5 - inward};
 }
 
-static size_t both_ends(double tail, double p[2])
-{
-    p[0] = tail;
-    p[1] = 1.0 - tail;
-    return tail > 0.0 && tail < 0.5 ? 2 : 0;
-}
-
-static size_t trapezoid_kinks(const struct shape *shape, double p[2])
-{
-    return both_ends(shape->of.trapezoid.ramp_share, p);
-}
-
 const struct law law_trapezoid = {.needs = SHAPE_BIT(SHAPE_LOW) | SHAPE_BIT(SHAPE_HIGH) |
                                            SHAPE_BIT(SHAPE_COVER),
                                   .build = trapezoid_build,
                                   .quantiles = trapezoid_quantiles,
-                                  .tails = trapezoid_tails,
-                                  .kinks = trapezoid_kinks};
+                                  .tails = trapezoid_tails};
 
 /* vague_uniform: the half-width W is uniform over half-width -+ sd, and x uniform over centre -+ W
  * (JCGM 101 6.4.3). The density at a distance y is ln(outer/max(y, flat))/(4 sd); its integral
@@ -223,20 +202,49 @@ static double vague_integral(double s)
     return sum * s * s;
 }
 
-/* s with g(s) = integral: three terms of the reverted series, then Newton. */
-static double vague_inverse(double integral, double largest)
+/* Newton's steps on convex functions stop when the error left, of the order of the square of the
+ * last step, is below rounding. */
+enum { VAGUE_STEPS_MAX = 20 };
+static const double vague_last_step = 1e-9;
+
+/* s with g(s) = integral < 1/2, from three terms of the reverted series. */
+static double vague_inverse_outside(double integral)
 {
     double h = sqrt(2.0 * integral);
     if (h == 0.0)
         return 0.0;
-    double s = fmin(largest, h * (1.0 - h * (1.0 / 6.0 + h / 72.0)));
-    for (int i = 0; i < 20; i++) {
+    double s = h * (1.0 - h * (1.0 / 6.0 + h / 72.0));
+    for (int i = 0; i < VAGUE_STEPS_MAX; i++) {
         double step = (integral - vague_integral(s)) / -log1p(-s);
-        s = fmin(largest, s + step);
-        if (fabs(step) <= 1e-9 * s) /* the error left is of the order of its square */
+        s += step;
+        if (fabs(step) <= vague_last_step * s)
             break;
     }
     return s;
+}
+
+/* s = 1 - exp(-v) with 1 - g(s) = (1 + v) exp(-v) = rest, or v - ln(1 + v) = -ln(rest) = l, for a
+ * rest of 1/2 at most. v lies below l + sqrt(2 l) (I. Chatzigeorgiou, IEEE Communications Letters
+ * 17 (2013) 1505-1508), from where Newton's steps fall onto it. */
+static double vague_inverse_inside(double rest)
+{
+    double l = -log(rest), v = l + sqrt(2.0 * l);
+    for (int i = 0; i < VAGUE_STEPS_MAX; i++) {
+        double step = (l - v + log1p(v)) * (1.0 + v) / v;
+        v += step;
+        if (fabs(step) <= vague_last_step * v)
+            break;
+    }
+    return -expm1(-v);
+}
+
+/* s with g(s) = lower[i] = 1 - upper[i]: the same for every shape, so that one table holds it. */
+static void vague_inverses(const void *unused, size_t n, const double *lower, const double *upper,
+                           double *s)
+{
+    (void)unused;
+    for (size_t i = 0; i < n; i++)
+        s[i] = lower[i] < 0.5 ? vague_inverse_outside(lower[i]) : vague_inverse_inside(upper[i]);
 }
 
 static packspan_status vague_build(const struct shape_given *given,
@@ -266,25 +274,54 @@ static packspan_status vague_build(const struct shape_given *given,
                            .outer = outer,
                            .flat_height = log1p(2.0 * sd / flat) / (4.0 * sd),
                            .tail_share = 0.25 * (outer / sd) * vague_integral(2.0 * sd / outer)};
-    return PACKSPAN_OK;
+    bool made = quantile_table_make(vague_inverses, NULL, 0.5, &shape->table);
+    return made ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+}
+
+/* g(s) at each tail in the falling parts; some value that the table holds elsewhere. */
+HOT_LOOP static void vague_integrals(const struct vague_law *law, size_t n, const double *p,
+                                     const double *q, double *integral, double *rest)
+{
+    double scale = 4.0 * law->sd / law->outer;
+    for (size_t i = 0; i < n; i++) {
+        double tail = p[i] < q[i] ? p[i] : q[i];
+        integral[i] = tail < law->tail_share ? scale * tail : 0.5;
+        rest[i] = 1.0 - integral[i];
+    }
+}
+
+HOT_LOOP static void vague_places(const struct vague_law *law, size_t n, const double *p,
+                                  const double *q, const double *s, double *x)
+{
+    double ramp = 2.0 * law->sd, per_height = 1.0 / law->flat_height;
+    for (size_t i = 0; i < n; i++) {
+        bool left = p[i] < q[i];
+        double tail = left ? p[i] : q[i];
+        double falling = law->outer * s[i], inward = falling < ramp ? falling : ramp;
+        double outward = (0.5 - tail) * per_height;
+        bool is_ramp = tail < law->tail_share;
+        double from_low = is_ramp ? law->low + inward : law->centre - outward;
+        double from_high = is_ramp ? law->high - inward : law->centre + outward;
+        x[i] = left ? from_low : from_high;
+    }
 }
 
 static void vague_quantiles(const struct shape *shape, size_t n, const double *p, const double *q,
                             double *x)
 {
-    const struct vague_law law = shape->of.vague;
-    double largest = 2.0 * law.sd / law.outer;
-    for (size_t i = 0; i < n; i++) {
-        bool left = p[i] < q[i];
-        double tail = left ? p[i] : q[i];
-        if (tail < law.tail_share) {
-            double inward = law.outer * vague_inverse(2.0 * tail * largest, largest);
-            x[i] = left ? law.low + inward : law.high - inward;
-        } else {
-            double outward = (0.5 - tail) / law.flat_height;
-            x[i] = left ? law.centre - outward : law.centre + outward;
-        }
-    }
+    double integral[LAW_BLOCK] = {0}, rest[LAW_BLOCK] = {0}, s[LAW_BLOCK];
+    vague_integrals(&shape->of.vague, n, p, q, integral, rest);
+    vague_inverses(NULL, n, integral, rest, s);
+    vague_places(&shape->of.vague, n, p, q, s, x);
+}
+
+static void vague_draws(const struct shape *shape, size_t n, const double *p, const double *q,
+                        double *x)
+{
+    double integral[LAW_BLOCK] = {0}, rest[LAW_BLOCK] = {0}, s[LAW_BLOCK];
+    vague_integrals(&shape->of.vague, n, p, q, integral, rest);
+    quantile_table_draw(shape->table, vague_inverses, NULL, n, integral, rest, s);
+    vague_places(&shape->of.vague, n, p, q, s, x);
 }
 
 static struct tails vague_tails(const struct shape *shape, double x)
@@ -297,14 +334,9 @@ static struct tails vague_tails(const struct shape *shape, double x)
     return x < law->centre ? from_lower(tail) : from_upper(tail);
 }
 
-static size_t vague_kinks(const struct shape *shape, double p[2])
-{
-    return both_ends(shape->of.vague.tail_share, p);
-}
-
 const struct law law_vague_uniform = {.needs = SHAPE_BIT(SHAPE_LOW) | SHAPE_BIT(SHAPE_HIGH) |
                                                SHAPE_BIT(SHAPE_SD),
                                       .build = vague_build,
                                       .quantiles = vague_quantiles,
-                                      .tails = vague_tails,
-                                      .kinks = vague_kinks};
+                                      .draws = vague_draws,
+                                      .tails = vague_tails};

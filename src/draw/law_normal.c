@@ -2,6 +2,8 @@
 
 #include <math.h>
 
+#include "base/exponential.h"
+
 /* The standard normal quantile above which `tail` lies. */
 static double normal_above(double tail)
 {
@@ -87,7 +89,7 @@ const struct law law_normal = {.needs = 0,
                                .build = normal_build,
                                .quantiles = normal_law_quantiles,
                                .tails = normal_law_tails,
-                               .kinks = law_is_smooth};
+                               .join = law_is_smooth};
 
 /* split_normal */
 
@@ -164,10 +166,9 @@ static struct tails split_tails(const struct shape *shape, double x)
     return from_upper(2.0 * law->share_high * normal_tails(away / law->sd_high).upper);
 }
 
-static size_t split_kinks(const struct shape *shape, double p[2])
+static double split_join(const struct shape *shape)
 {
-    p[0] = shape->of.split.share_low;
-    return 1;
+    return shape->of.split.share_low;
 }
 
 const struct law law_split_normal = {.needs = SHAPE_BIT(SHAPE_BEST) | SHAPE_BIT(SHAPE_LOW) |
@@ -175,7 +176,7 @@ const struct law law_split_normal = {.needs = SHAPE_BIT(SHAPE_BEST) | SHAPE_BIT(
                                      .build = split_build,
                                      .quantiles = split_quantiles,
                                      .tails = split_tails,
-                                     .kinks = split_kinks};
+                                     .join = split_join};
 
 /* lognormal */
 
@@ -216,13 +217,20 @@ static packspan_status lognormal_build(const struct shape_given *given,
     return PACKSPAN_OK;
 }
 
+/* Within what exponentials() neither ends at zero nor stops rising. */
+static const double exponentials_reach = 700.0;
+
 static void lognormal_quantiles(const struct shape *shape, size_t n, const double *p,
                                 const double *q, double *x)
 {
     const struct lognormal_law law = shape->of.lognormal;
+    double power[LAW_BLOCK];
     normal_quantiles(n, p, q, x);
     for (size_t i = 0; i < n; i++)
-        x[i] = law.median * exp(law.log_sd * x[i]);
+        x[i] *= law.log_sd;
+    exponentials(n, x, power);
+    for (size_t i = 0; i < n; i++)
+        x[i] = law.median * (fabs(x[i]) < exponentials_reach ? power[i] : exp(x[i]));
 }
 
 static struct tails lognormal_tails(const struct shape *shape, double x)
@@ -236,4 +244,4 @@ const struct law law_lognormal = {.needs = 0,
                                   .build = lognormal_build,
                                   .quantiles = lognormal_quantiles,
                                   .tails = lognormal_tails,
-                                  .kinks = law_is_smooth};
+                                  .join = law_is_smooth};

@@ -1,6 +1,7 @@
 #include "draw/law.h"
 
 #include <math.h>
+#include <stdint.h>
 #include <stdlib.h>
 
 /* fixed */
@@ -102,6 +103,36 @@ static void keep_readings(struct shape *shape, struct reading *readings, size_t 
     shape->cut_high = above / sum;
 }
 
+/* One block of memory for all: values, shares and the guide, twice as fine as the readings. */
+static bool allocate(size_t count, struct shape *shape)
+{
+    size_t guides = 16;
+    while (guides / 2 < count)
+        guides *= 2;
+    if (guides > UINT32_MAX)
+        return false;
+    double *columns = calloc(1, 2 * count * sizeof(double) + (guides + 1) * sizeof(uint32_t));
+    if (!columns)
+        return false;
+    shape->memory = columns;
+    shape->of.observed = (struct observed_law){.guides = guides,
+                                               .values = columns,
+                                               .shares = columns + count,
+                                               .guide = (uint32_t *)(columns + 2 * count)};
+    return true;
+}
+
+static void fill_guide(struct observed_law *law)
+{
+    size_t below = 0;
+    for (size_t b = 0; b <= law->guides; b++) {
+        double start = (double)b / (double)law->guides;
+        while (below < law->count && law->shares[below] < start)
+            below++;
+        law->guide[b] = (uint32_t)below;
+    }
+}
+
 static packspan_status observed_build(const struct shape_given *given,
                                       const struct shape_domain *domain, struct shape *shape,
                                       struct shape_fault *fault)
@@ -111,30 +142,26 @@ static packspan_status observed_build(const struct shape_given *given,
         return status;
     size_t count = given->readings;
     struct reading *readings = calloc(count, sizeof *readings);
-    double *columns = calloc(count, 2 * sizeof *columns);
-    if (!readings || !columns) {
+    if (!readings || !allocate(count, shape)) {
         free(readings);
-        free(columns);
         return PACKSPAN_NO_MEMORY;
     }
     for (size_t i = 0; i < count; i++)
         readings[i] = (struct reading){given->values[i], given->weights ? given->weights[i] : 1.0};
     struct observed_law *law = &shape->of.observed;
-    *law = (struct observed_law){0, columns, columns + count};
-    shape->memory = columns;
     keep_readings(shape, readings, count, domain);
     free(readings);
     if (law->count > 0) {
         shape->low = law->values[0];
         shape->high = law->values[law->count - 1];
+        fill_guide(law);
     }
     return PACKSPAN_OK;
 }
 
-/* The number of readings whose key (values or shares, rising) is below x. */
-static size_t count_below(const double *keys, size_t count, double x)
+/* The number of keys (values or shares, rising) that are below x, as it lies in [from, to]. */
+static size_t count_below(const double *keys, size_t from, size_t to, double x)
 {
-    size_t from = 0, to = count;
     while (from < to) {
         size_t middle = from + (to - from) / 2;
         if (keys[middle] < x)
@@ -145,21 +172,40 @@ static size_t count_below(const double *keys, size_t count, double x)
     return from;
 }
 
+/* Puts right what lies two readings or more beyond the start of its piece of the guide. */
+static void search_crowds(const struct observed_law *law, size_t n, const double *p, double *x)
+{
+    for (size_t i = 0; i < n; i++) {
+        const uint32_t *piece = law->guide + (size_t)(p[i] * (double)law->guides);
+        size_t k = piece[0];
+        if (law->shares[k] < p[i] && law->shares[k + 1] < p[i])
+            x[i] = law->values[count_below(law->shares, k + 2, piece[1], p[i])];
+    }
+}
+
+/* The guide tells the first reading to look at; of most pieces the next two are enough. */
 static void observed_quantiles(const struct shape *shape, size_t n, const double *p,
                                const double *q, double *x)
 {
     (void)q;
     const struct observed_law *law = &shape->of.observed;
+    const double *shares = law->shares, guides = (double)law->guides;
+    unsigned farther = 0;
     for (size_t i = 0; i < n; i++) {
-        size_t k = count_below(law->shares, law->count, p[i]);
-        x[i] = law->values[k < law->count ? k : law->count - 1];
+        size_t k = law->guide[(size_t)(p[i] * guides)];
+        k += shares[k] < p[i];
+        k += shares[k] < p[i];
+        farther |= shares[k] < p[i];
+        x[i] = law->values[k];
     }
+    if (farther)
+        search_crowds(law, n, p, x);
 }
 
 static struct tails observed_tails(const struct shape *shape, double x)
 {
     const struct observed_law *law = &shape->of.observed;
-    size_t up_to = count_below(law->values, law->count, nextafter(x, (double)INFINITY));
+    size_t up_to = count_below(law->values, 0, law->count, nextafter(x, (double)INFINITY));
     return from_lower(up_to > 0 ? law->shares[up_to - 1] : 0.0);
 }
 

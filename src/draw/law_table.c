@@ -125,7 +125,7 @@ const struct law law_pert = {.needs = SHAPE_BIT(SHAPE_LOW) | SHAPE_BIT(SHAPE_BES
                              .build = pert_build,
                              .quantiles = pert_quantiles,
                              .tails = pert_tails,
-                             .kinks = law_is_smooth};
+                             .join = law_is_smooth};
 
 /* student: t^2/(dof + t^2) has a beta distribution, and its logit is ln(t^2/dof). */
 
@@ -206,4 +206,4 @@ const struct law law_student = {.needs = SHAPE_BIT(SHAPE_BEST) | SHAPE_BIT(SHAPE
                                 .build = student_build,
                                 .quantiles = student_quantiles,
                                 .tails = student_tails,
-                                .kinks = law_is_smooth};
+                                .join = law_is_smooth};

@@ -7,7 +7,7 @@
 
 #include "base/hot_loop.h"
 
-/* Either side of `split` is told by w, a multiple of the tail's probability, from 2^-OCTAVES to 1.
+/* Either side of `join` is told by w, a multiple of the tail's probability, from 2^-OCTAVES to 1/2.
  * Its octaves are cut into equal segments, so that exponent and leading digits of w are the number
  * of the segment, and the other digits the place t in it, 0 <= t < 1. */
 enum { OCTAVES = 14, SEGMENT_BITS = 4, DEGREE = 5, NODES = DEGREE + 1, BLOCK = 256 };
@@ -19,7 +19,7 @@ struct segment {
 };
 
 struct quantile_table {
-    double split, scale_low, scale_high; /* w = scale_low u or scale_high (1 - u) */
+    double join, scale_low, scale_high; /* w = scale_low lower or scale_high upper */
     struct segment segments[2 * SEGMENTS];
 };
 
@@ -34,28 +34,6 @@ static double segment_start(size_t segment)
 static double segment_width(size_t segment)
 {
     return ldexp(1.0, (int)(segment >> SEGMENT_BITS) - OCTAVES - SEGMENT_BITS);
-}
-
-/* The factor, 1 to 2, or 1/2 to 1 near the middle, by which a kink at the probability p falls on a
- * border between segments. */
-static double align(double p)
-{
-    int exponent;
-    double digits = ldexp(frexp(p, &exponent), SEGMENT_BITS + 1);
-    return ceil(digits) / digits;
-}
-
-/* True when the kinks can be met. */
-static bool choose_sides(struct quantile_table *t, size_t count, const double *kinks)
-{
-    t->split = count == 1 ? kinks[0] : 0.5;
-    t->scale_low = count == 1 ? 0.5 / kinks[0] : 1.0;
-    t->scale_high = count == 1 ? 0.5 / (1.0 - kinks[0]) : 1.0;
-    if (count < 2)
-        return true;
-    t->scale_low = align(kinks[0]);
-    t->scale_high = align(1.0 - kinks[1]);
-    return kinks[0] < 0.5 && kinks[1] > 0.5;
 }
 
 /* Chebyshev-Lobatto points on [0, 1]: with both ends among them, segments join. */
@@ -99,51 +77,51 @@ static bool make_segment(const struct maker *m, const struct quantile_table *t, 
                          size_t number, struct segment *s)
 {
     double scale = high ? t->scale_high : t->scale_low;
-    double u[NODES + 2], x[NODES + 2];
+    double near[NODES + 2], far[NODES + 2], x[NODES + 2];
     for (int j = 0; j < NODES + 2; j++) {
         double place = j < NODES ? m->node[j] : j == NODES ? 0.2 : 0.8;
-        double tail = (segment_start(number) + place * segment_width(number)) / scale;
-        u[j] = high ? 1.0 - tail : tail;
+        near[j] = (segment_start(number) + place * segment_width(number)) / scale;
+        far[j] = 1.0 - near[j];
     }
-    m->exact(m->of, NODES + 2, u, x);
+    m->exact(m->of, NODES + 2, high ? far : near, high ? near : far, x);
     interpolate(m->node, x, s);
     double tolerance = QUANTILE_TABLE_ACCURACY * fmax(m->range, fabs(x[NODES] - m->median));
     return fabs(polynomial(s->c, 0.2) - x[NODES]) <= tolerance &&
            fabs(polynomial(s->c, 0.8) - x[NODES + 1]) <= tolerance;
 }
 
-/* Segments past the split, where no draw goes but for rounding, hold the end of the last one. */
+/* Segments of the last octave, where only rounding leads, hold the end of the one before. */
 static bool make_segments(const struct maker *m, struct quantile_table *t)
 {
+    enum { USED = SEGMENTS - (1 << SEGMENT_BITS) };
     for (int high = 0; high <= 1; high++) {
-        double scale = high ? t->scale_high : t->scale_low;
-        double most = scale * (high ? 1.0 - t->split : t->split);
         struct segment *side = t->segments + high * SEGMENTS;
-        for (size_t i = 0; i < SEGMENTS; i++) {
-            if (segment_start(i) >= most * (1.0 - 1e-12)) {
-                double end = 0.0;
-                for (int j = 0; j < NODES && i > 0; j++)
-                    end += side[i - 1].c[j];
-                side[i] = (struct segment){.c = {end}};
-            } else if (!make_segment(m, t, high, i, &side[i])) {
+        for (size_t i = 0; i < USED; i++)
+            if (!make_segment(m, t, high, i, &side[i]))
                 return false;
-            }
-        }
+        double end = 0.0;
+        for (int j = 0; j < NODES; j++)
+            end += side[USED - 1].c[j];
+        for (size_t i = USED; i < SEGMENTS; i++)
+            side[i] = (struct segment){.c = {end}};
     }
     return true;
 }
 
-bool quantile_table_make(exact_quantiles *exact, const void *of, size_t kink_count,
-                         const double *kinks, struct quantile_table **out)
+bool quantile_table_make(exact_quantiles *exact, const void *of, double join,
+                         struct quantile_table **out)
 {
     struct quantile_table *t = malloc(sizeof *t);
     if (!t)
         return false;
-    double quartiles[3] = {0.25, 0.5, 0.75}, x[3];
-    exact(of, 3, quartiles, x);
+    double lower[3] = {0.25, 0.5, 0.75}, upper[3] = {0.75, 0.5, 0.25}, x[3];
+    exact(of, 3, lower, upper, x);
     struct maker m = {.exact = exact, .of = of, .median = x[1], .range = x[2] - x[0]};
     place_nodes(m.node);
-    bool good = choose_sides(t, kink_count, kinks) && make_segments(&m, t);
+    t->join = join;
+    t->scale_low = 0.5 / join;
+    t->scale_high = 0.5 / (1.0 - join);
+    bool good = join > 0.0 && join < 1.0 && make_segments(&m, t);
     if (!good)
         free(t);
     *out = good ? t : NULL;
@@ -159,14 +137,15 @@ void quantile_table_free(struct quantile_table *t)
 
 /* Returns 0 unless some are farther out than the table. */
 HOT_LOOP static uint64_t locate(const struct quantile_table *restrict table, size_t n,
-                                const double *restrict u, double *restrict t,
-                                uint32_t *restrict segment)
+                                const double *restrict lower, const double *restrict upper,
+                                double *restrict t, uint32_t *restrict segment)
 {
-    double split = table->split, scale_low = table->scale_low, scale_high = table->scale_high;
+    double join = table->join, scale_low = table->scale_low, scale_high = table->scale_high;
     uint64_t far = 0;
     for (size_t i = 0; i < n; i++) {
-        bool low = u[i] < split;
-        double below = u[i] * scale_low, above = (1.0 - u[i]) * scale_high;
+        bool low = lower[i] < join;
+        double below = lower[i] * scale_low,
+               above = (upper ? upper[i] : 1.0 - lower[i]) * scale_high;
         double w = low ? below : above;
         uint64_t bits, side = low ? 0 : SEGMENTS;
         memcpy(&bits, &w, sizeof bits);
@@ -182,28 +161,33 @@ HOT_LOOP static uint64_t locate(const struct quantile_table *restrict table, siz
 }
 
 static void draw_far(const struct quantile_table *table, exact_quantiles *exact, const void *of,
-                     size_t n, const double *u, double *x)
+                     size_t n, const double *lower, const double *upper, double *x)
 {
     for (size_t i = 0; i < n; i++) {
-        double w = u[i] < table->split ? u[i] * table->scale_low : (1.0 - u[i]) * table->scale_high;
+        bool low = lower[i] < table->join;
+        double w = low ? lower[i] * table->scale_low : upper[i] * table->scale_high;
         if (w < ldexp(1.0, -OCTAVES))
-            exact(of, 1, &u[i], &x[i]);
+            exact(of, 1, &lower[i], &upper[i], &x[i]);
     }
 }
 
 void quantile_table_draw(const struct quantile_table *t, exact_quantiles *exact, const void *of,
-                         size_t n, const double *u, double *x)
+                         size_t n, const double *lower, const double *upper, double *x)
 {
-    double place[BLOCK] = {0}, given[BLOCK];
+    double place[BLOCK] = {0}, given[2][BLOCK];
     uint32_t segment[BLOCK] = {0};
     for (size_t done = 0; done < n; done += BLOCK) {
         size_t m = n - done < BLOCK ? n - done : BLOCK;
-        uint64_t far = locate(t, m, u + done, place, segment);
-        if (far)
-            memcpy(given, u + done, m * sizeof *given);
+        uint64_t far = locate(t, m, lower + done, upper ? upper + done : NULL, place, segment);
+        if (far) {
+            for (size_t i = 0; i < m; i++) {
+                given[0][i] = lower[done + i];
+                given[1][i] = upper ? upper[done + i] : 1.0 - lower[done + i];
+            }
+        }
         for (size_t i = 0; i < m; i++)
             x[done + i] = polynomial(t->segments[segment[i]].c, place[i]);
         if (far)
-            draw_far(t, exact, of, m, given, x + done);
+            draw_far(t, exact, of, m, given[0], given[1], x + done);
     }
 }

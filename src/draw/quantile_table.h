@@ -12,18 +12,20 @@
 
 struct quantile_table;
 
-/* x[i] = quantile at u[i]. */
-typedef void exact_quantiles(const void *of, size_t n, const double *u, double *x);
+/* x[i] = quantile where the lower tail is lower[i] and the upper one, 1 - lower[i], upper[i]. */
+typedef void exact_quantiles(const void *of, size_t n, const double *lower, const double *upper,
+                             double *x);
 
-/* `kinks` (up to two, rising, in (0, 1)) are where the quantile function is not smooth. NULL in
- * *out when a table would not be accurate. False when out of memory. */
-bool quantile_table_make(exact_quantiles *exact, const void *of, size_t kink_count,
-                         const double *kinks, struct quantile_table **out);
+/* At the lower tail `join` the quantile function need not be smooth. NULL in *out when a table
+ * would not be accurate. False when out of memory. */
+bool quantile_table_make(exact_quantiles *exact, const void *of, double join,
+                         struct quantile_table **out);
 void quantile_table_free(struct quantile_table *t);
 
-/* As exact() to the accuracy above; the farthest draws, about one in 8000, are asked from it. u in
- * (0, 1); x may be the same array. Rises with u but for rounding. */
+/* As exact() to the accuracy above; the farthest draws, about one in 8000, are asked from it. Tails
+ * in (0, 1); an `upper` of NULL stands for 1 - lower. x may be the same array as one of them. Rises
+ * with the lower tail but for rounding. */
 void quantile_table_draw(const struct quantile_table *t, exact_quantiles *exact, const void *of,
-                         size_t n, const double *u, double *x);
+                         size_t n, const double *lower, const double *upper, double *x);
 
 #endif

@@ -206,8 +206,8 @@ static double kept_high(const struct shape *s)
     return s->law->drops_readings ? 0.0 : s->cut_high;
 }
 
-HOT_LOOP static void block_quantiles(const struct shape *s, size_t n, const double *lower,
-                                     const double *upper, double *x)
+HOT_LOOP static void block_quantiles(const struct shape *s, tail_quantiles *quantiles, size_t n,
+                                     const double *lower, const double *upper, double *x)
 {
     double p[LAW_BLOCK] = {0}, q[LAW_BLOCK] = {0};
     double cut_low = kept_low(s), cut_high = kept_high(s), share = 1.0 - cut_low - cut_high;
@@ -215,58 +215,86 @@ HOT_LOOP static void block_quantiles(const struct shape *s, size_t n, const doub
         p[i] = cut_low + lower[i] * share;
         q[i] = cut_high + upper[i] * share;
     }
-    s->law->quantiles(s, n, p, q, x);
+    quantiles(s, n, p, q, x);
     for (size_t i = 0; i < n; i++) {
         double inside = x[i] < s->low ? s->low : x[i];
         x[i] = inside > s->high ? s->high : inside;
     }
 }
 
-void shape_tail_quantiles(const struct shape *s, size_t n, const double *lower, const double *upper,
-                          double *x)
+static void all_quantiles(const struct shape *s, tail_quantiles *quantiles, size_t n,
+                          const double *lower, const double *upper, double *x)
 {
     for (size_t done = 0; done < n; done += LAW_BLOCK) {
         size_t count = n - done < LAW_BLOCK ? n - done : LAW_BLOCK;
-        block_quantiles(s, count, lower + done, upper + done, x + done);
+        block_quantiles(s, quantiles, count, lower + done, upper + done, x + done);
+    }
+}
+
+void shape_tail_quantiles(const struct shape *s, size_t n, const double *lower, const double *upper,
+                          double *x)
+{
+    all_quantiles(s, s->law->quantiles, n, lower, upper, x);
+}
+
+static void exact_draws(const void *shape, size_t n, const double *lower, const double *upper,
+                        double *x)
+{
+    shape_tail_quantiles(shape, n, lower, upper, x);
+}
+
+static bool is_drawn_by_table(const struct shape *s)
+{
+    return s->table && !s->law->draws;
+}
+
+void shape_tail_draws(const struct shape *s, size_t n, const double *lower, const double *upper,
+                      double *x)
+{
+    if (is_drawn_by_table(s))
+        quantile_table_draw(s->table, exact_draws, s, n, lower, upper, x);
+    else
+        all_quantiles(s, s->law->draws ? s->law->draws : s->law->quantiles, n, lower, upper, x);
+}
+
+HOT_LOOP static void upper_tails(size_t n, const double *restrict lower, double *restrict upper)
+{
+    for (size_t i = 0; i < n; i++)
+        upper[i] = 1.0 - lower[i];
+}
+
+static void with_both_tails(const struct shape *s, tail_quantiles *f, size_t n, const double *u,
+                            double *x)
+{
+    double upper[LAW_BLOCK];
+    for (size_t done = 0; done < n; done += LAW_BLOCK) {
+        size_t count = n - done < LAW_BLOCK ? n - done : LAW_BLOCK;
+        upper_tails(count, u + done, upper);
+        f(s, count, u + done, upper, x + done);
     }
 }
 
 void shape_quantiles(const struct shape *s, size_t n, const double *u, double *x)
 {
-    double upper[LAW_BLOCK];
-    for (size_t done = 0; done < n; done += LAW_BLOCK) {
-        size_t count = n - done < LAW_BLOCK ? n - done : LAW_BLOCK;
-        for (size_t i = 0; i < count; i++)
-            upper[i] = 1.0 - u[done + i];
-        block_quantiles(s, count, u + done, upper, x + done);
-    }
-}
-
-/* ---- making ---- */
-
-static void exact_draws(const void *shape, size_t n, const double *u, double *x)
-{
-    shape_quantiles(shape, n, u, x);
+    with_both_tails(s, shape_tail_quantiles, n, u, x);
 }
 
 void shape_draws(const struct shape *s, size_t n, const double *u, double *x)
 {
-    if (s->table)
-        quantile_table_draw(s->table, exact_draws, s, n, u, x);
+    if (is_drawn_by_table(s))
+        quantile_table_draw(s->table, exact_draws, s, n, u, NULL, x);
     else
-        shape_quantiles(s, n, u, x);
+        with_both_tails(s, shape_tail_draws, n, u, x);
 }
+
+/* ---- making ---- */
 
 static packspan_status tabulate(struct shape *s)
 {
-    double kinks[2], share = 1.0 - s->cut_low - s->cut_high;
-    if (!s->law->kinks || shape_is_fixed(s))
+    if (!s->law->join || shape_is_fixed(s))
         return PACKSPAN_OK;
-    size_t count = s->law->kinks(s, kinks);
-    for (size_t k = 0; k < count; k++)
-        kinks[k] = (kinks[k] - s->cut_low) / share;
-    return quantile_table_make(exact_draws, s, count, kinks, &s->table) ? PACKSPAN_OK
-                                                                        : PACKSPAN_NO_MEMORY;
+    double join = (s->law->join(s) - s->cut_low) / (1.0 - s->cut_low - s->cut_high);
+    return quantile_table_make(exact_draws, s, join, &s->table) ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
 }
 
 /* Everything but the table of draws. */

@@ -89,12 +89,14 @@ bool shape_is_fixed(const struct shape *s);
 /* x[i] = quantile of the truncated shape at u[i] in (0, 1). x and u may be the same array.
  * Monotone in u to the last digit, finite, inside the domain. No allocation. */
 void shape_quantiles(const struct shape *s, size_t n, const double *u, double *x);
-/* The same for draws: within 1e-10 of it (see quantile_table.h) at a few nanoseconds each. */
-void shape_draws(const struct shape *s, size_t n, const double *u, double *x);
-/* The same as shape_quantiles() where u is told by both its tails, lower[i] = u and upper[i] = 1 -
- * u, so that neither end loses digits. x may be the same array as one of them. */
+/* The same where u is told by both its tails, lower[i] = u and upper[i] = 1 - u, so that neither
+ * end loses digits. x may be the same array as one of them. */
 void shape_tail_quantiles(const struct shape *s, size_t n, const double *lower, const double *upper,
                           double *x);
+/* The same two for draws: within 1e-10 of them (see quantile_table.h) at a few nanoseconds each. */
+void shape_draws(const struct shape *s, size_t n, const double *u, double *x);
+void shape_tail_draws(const struct shape *s, size_t n, const double *lower, const double *upper,
+                      double *x);
 
 /* The truncated distribution function at x, in [0, 1]. */
 double shape_distribution(const struct shape *s, double x);

@@ -10,6 +10,9 @@ struct tails {
 };
 
 struct tails normal_tails(double z);
+/* The same of many, to a relative error of 1e-15 (1 + z^2/2); beyond -37 and 37 as there. lower may
+ * be the same array as z. */
+void normal_both_tails(size_t n, const double *z, double *lower, double *upper);
 
 /* z where the lower tail is p and the upper q = 1 - p; both are wanted, so that neither end loses
  * digits. Relative error about 1e-16. z may be the same array as p or q. */

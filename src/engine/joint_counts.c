@@ -3,6 +3,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/hot_loop.h"
+#include "base/pages.h"
+
 /* Samples that wait to be counted, so that the counts of a row under one candidate are in the cache
  * while many are. */
 enum { PENDING = 65536 };
@@ -18,7 +21,9 @@ struct row {
 struct joint_counts {
     size_t candidates, row_count;
     struct row *rows;
-    uint32_t *weights; /* [candidate][PENDING] */
+    uint32_t *weights;    /* [candidate][PENDING] */
+    uint32_t *low, *high; /* [cells], of all rows */
+    size_t cells;
     size_t pending, begun;
 };
 
@@ -27,12 +32,29 @@ static bool open_row(const struct joint_row *about, size_t candidates, struct ro
     row->about = *about;
     if (!about->layout)
         return true;
-    size_t size = bin_layout_size(about->layout) * candidates;
     row->bins = malloc((about->alike ? 1 : candidates) * PENDING * sizeof *row->bins);
     row->known = calloc(candidates, sizeof *row->known);
-    row->low = calloc(size, sizeof *row->low);
-    row->high = calloc(size, sizeof *row->high);
-    return row->bins && row->known && row->low && row->high;
+    return row->bins && row->known;
+}
+
+static size_t cells_of(const struct row *row, size_t candidates)
+{
+    return row->about.layout ? bin_layout_size(row->about.layout) * candidates : 0;
+}
+
+static bool open_cells(struct joint_counts *j)
+{
+    for (size_t r = 0; r < j->row_count; r++)
+        j->cells += cells_of(&j->rows[r], j->candidates);
+    j->low = pages_open(j->cells * sizeof *j->low);
+    j->high = pages_open(j->cells * sizeof *j->high);
+    size_t from = 0;
+    for (size_t r = 0; j->low && j->high && r < j->row_count; r++) {
+        j->rows[r].low = j->low + from;
+        j->rows[r].high = j->high + from;
+        from += cells_of(&j->rows[r], j->candidates);
+    }
+    return j->low && j->high;
 }
 
 packspan_status joint_counts_open(size_t row_count, const struct joint_row *rows, size_t candidates,
@@ -48,7 +70,7 @@ packspan_status joint_counts_open(size_t row_count, const struct joint_row *rows
     bool opened = j->rows && j->weights;
     for (size_t r = 0; r < row_count && opened; r++)
         opened = open_row(&rows[r], candidates, &j->rows[r]);
-    if (!opened) {
+    if (!opened || !open_cells(j)) {
         joint_counts_close(j);
         return PACKSPAN_NO_MEMORY;
     }
@@ -63,9 +85,9 @@ void joint_counts_close(struct joint_counts *j)
     for (size_t r = 0; j->rows && r < j->row_count; r++) {
         free(j->rows[r].bins);
         free(j->rows[r].known);
-        free(j->rows[r].low);
-        free(j->rows[r].high);
     }
+    pages_close(j->low, j->cells * sizeof *j->low);
+    pages_close(j->high, j->cells * sizeof *j->high);
     free(j->rows);
     free(j->weights);
     free(j);
@@ -119,12 +141,103 @@ void joint_counts_values(struct joint_counts *j, size_t row, size_t candidate, c
     bin_places(r->about.layout, j->begun, x, r->bins + candidate * PENDING + j->pending);
 }
 
-void joint_counts_add(struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts)
+/* ---- what was counted ---- */
+
+void joint_counts_settle(struct joint_counts *j)
+{
+    count_pending(j);
+}
+
+void joint_counts_finish(struct joint_counts *j)
+{
+    count_pending(j);
+    for (size_t r = 0; r < j->row_count; r++) {
+        free(j->rows[r].bins);
+        j->rows[r].bins = NULL;
+    }
+    free(j->weights);
+    j->weights = NULL;
+}
+
+static inline uint64_t whole(const struct row *row, size_t at)
+{
+    return row->carried ? (uint64_t)row->high[at] << 32 | row->low[at] : row->low[at];
+}
+
+static inline void raise(struct row *row, size_t at, uint64_t more)
+{
+    if (more == 0)
+        return; /* and no page is touched for nothing */
+    uint64_t sum = whole(row, at) + more;
+    row->low[at] = (uint32_t)sum;
+    if (sum >> 32 > 0) {
+        row->high[at] = (uint32_t)(sum >> 32);
+        row->carried = true;
+    }
+}
+
+uint64_t joint_counts_at(const struct joint_counts *j, size_t row, size_t candidate, size_t bin)
+{
+    const struct row *r = &j->rows[row];
+    return whole(r, candidate * bin_layout_size(r->about.layout) + bin);
+}
+
+void joint_counts_raise(struct joint_counts *j, size_t row, size_t candidate, size_t bin,
+                        uint64_t more)
 {
     struct row *r = &j->rows[row];
-    size_t size = bin_layout_size(r->about.layout);
-    const uint32_t *low = r->low + candidate * size, *high = r->high + candidate * size;
-    count_pending(j);
-    for (size_t b = 0; b < size; b++)
-        counts[b] += r->carried ? (uint64_t)high[b] << 32 | low[b] : low[b];
+    raise(r, candidate * bin_layout_size(r->about.layout) + bin, more);
+}
+
+void joint_counts_merge(struct joint_counts *j, const struct joint_counts *part, size_t row)
+{
+    struct row *into = &j->rows[row];
+    const struct row *from = &part->rows[row];
+    size_t cells = cells_of(into, j->candidates);
+    for (size_t at = 0; at < cells; at++)
+        raise(into, at, whole(from, at));
+}
+
+HOT_LOOP static void add_low(size_t n, const uint32_t *restrict low, uint64_t *restrict counts)
+{
+    for (size_t b = 0; b < n; b++)
+        counts[b] += low[b];
+}
+
+HOT_LOOP static void add_high(size_t n, const uint32_t *restrict high, uint64_t *restrict counts)
+{
+    for (size_t b = 0; b < n; b++)
+        counts[b] += (uint64_t)high[b] << 32;
+}
+
+/* Bins first .. first + n - 1. */
+static void add_bins(const struct joint_counts *j, size_t row, size_t candidate, size_t first,
+                     size_t n, uint64_t *counts)
+{
+    const struct row *r = &j->rows[row];
+    size_t at = candidate * bin_layout_size(r->about.layout) + first;
+    add_low(n, r->low + at, counts);
+    if (r->carried)
+        add_high(n, r->high + at, counts);
+}
+
+void joint_counts_add(const struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts)
+{
+    add_bins(j, row, candidate, 0, bin_layout_size(j->rows[row].about.layout), counts);
+}
+
+void joint_counts_cumulate(const struct joint_counts *j, size_t row, size_t from, size_t to,
+                           uint64_t *below)
+{
+    enum { SOME = 512 }; /* bins that stay in the first-level cache */
+    size_t size = bin_layout_size(j->rows[row].about.layout);
+    below[0] = 0;
+    for (size_t first = 0; first < size; first += SOME) {
+        uint64_t counts[SOME] = {0}, sum = below[first];
+        size_t n = size - first < SOME ? size - first : SOME;
+        for (size_t c = from; c < to; c++)
+            add_bins(j, row, c, first, n, counts);
+        for (size_t b = 0; b < n; b++)
+            below[first + b + 1] = sum += counts[b];
+    }
 }

@@ -23,7 +23,25 @@ void joint_counts_begin(struct joint_counts *j, size_t n, const uint64_t *const 
  * not know the row. */
 void joint_counts_values(struct joint_counts *j, size_t row, size_t candidate, const double *x);
 
-/* counts[bin] += what was counted for a row under a candidate. */
-void joint_counts_add(struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts);
+/* Counts what still waits. */
+void joint_counts_settle(struct joint_counts *j);
+/* counts[bin] += what was counted for a row under a candidate until it was settled. */
+void joint_counts_add(const struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts);
+
+/* The same of one bin, and more that was counted elsewhere. */
+uint64_t joint_counts_at(const struct joint_counts *j, size_t row, size_t candidate, size_t bin);
+void joint_counts_raise(struct joint_counts *j, size_t row, size_t candidate, size_t bin,
+                        uint64_t more);
+
+/* below[b] = what was counted in the bins before b, under candidates from .. to - 1 together, for
+ * b = 0 .. the number of bins. */
+void joint_counts_cumulate(const struct joint_counts *j, size_t row, size_t from, size_t to,
+                           uint64_t *below);
+
+/* Settles, and gives back what only further counting needs: nothing more is counted. */
+void joint_counts_finish(struct joint_counts *j);
+/* What was counted of a row in `part`, of the same rows and candidates, is added; both are
+ * finished. Threads may take different rows at the same time. */
+void joint_counts_merge(struct joint_counts *j, const struct joint_counts *part, size_t row);
 
 #endif

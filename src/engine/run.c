@@ -30,8 +30,9 @@ struct runner {
     struct worker *workers;   /* [thread] */
     struct block_part *parts; /* [block][candidate] */
     struct weight_sums joint[ROUND_BLOCKS];
-    struct curve below; /* for the evidence */
-    uint64_t *scratch;  /* counts of one row, to judge its stability */
+    struct curve below;      /* for the evidence */
+    uint64_t *scratch;       /* cumulated counts of one row, to judge its stability */
+    uint32_t *pilot_scratch; /* of its pilot */
 };
 
 /* ---- setting up ---- */
@@ -117,6 +118,7 @@ static void free_runner(struct runner *run)
     free(run->parts);
     free(run->below.knots);
     free(run->scratch);
+    free(run->pilot_scratch);
 }
 
 const struct bin_layout *run_layout(const struct run_outcome *r, size_t candidate, size_t row)
@@ -168,8 +170,9 @@ static bool open_scratch(struct runner *run)
         if (layout && bin_layout_size(layout) > most)
             most = bin_layout_size(layout);
     }
-    run->scratch = s ? calloc(most, sizeof *run->scratch) : NULL;
-    return !s || run->scratch;
+    run->scratch = s ? calloc(most + 1, sizeof *run->scratch) : NULL;
+    run->pilot_scratch = s ? calloc(most + 1, sizeof *run->pilot_scratch) : NULL;
+    return !s || (run->scratch && run->pilot_scratch);
 }
 
 static struct sampler *const *samplers_of(const void *runner, unsigned thread)
@@ -429,22 +432,22 @@ static void share_out(const struct run_outcome *out, size_t row, uint64_t *count
             bin_share_out(out->layouts[row], shift, out->row_counts[row].joined[shift], counts);
 }
 
-/* What all workers have counted so far of a row, of all candidates together. */
-static const uint64_t *counts_so_far(const struct runner *run, size_t row)
+/* What all workers have counted so far of a row, of all candidates together, cumulated. */
+static const uint64_t *cumulate_so_far(const struct runner *run, size_t row)
 {
-    size_t size = bin_layout_size(run->out->layouts[row]);
-    memset(run->scratch, 0, size * sizeof *run->scratch);
+    const struct bin_layout *layout = run->out->layouts[row];
+    memset(run->scratch, 0, bin_layout_size(layout) * sizeof *run->scratch);
     if (!run->set->weighted) {
         drain_row(run, row);
         share_out(run->out, row, run->scratch);
-        return run->scratch;
     }
-    for (unsigned t = 0; t < run->out->threads; t++) {
+    for (unsigned t = 0; t < run->out->threads && run->set->weighted; t++) {
         if (run->set->count > 1)
             worker_add_mixture(&run->workers[t], row, run->scratch);
         else
             worker_add_counts(&run->workers[t], 0, row, run->scratch);
     }
+    bin_counts_cumulate(bin_layout_size(layout), run->scratch, run->scratch);
     return run->scratch;
 }
 
@@ -452,8 +455,10 @@ static bool judge_row(const struct runner *run, size_t i)
 {
     const struct run_outcome *out = run->out;
     size_t row = out->stability->rows[i].row;
+    bin_layout_cumulate(out->layouts[row], run->pilot_scratch);
     struct distribution d = {.layout = out->layouts[row],
-                             .counts = counts_so_far(run, row),
+                             .below = cumulate_so_far(run, row),
+                             .pilot_below = run->pilot_scratch,
                              .moments = joint_moments(out, row),
                              .effective = effective_drawn(out)};
     return stability_judge(out->stability, out->replicates, i, &d);
@@ -574,35 +579,45 @@ static void gather_worker(const struct plan_set *set, size_t c, const struct can
         claim_count_add(&o->claims[k], &t->claims[k]);
 }
 
-/* Whole numbers, so the order of adding them does not matter. False when out of memory. */
-static bool gather_row(const struct runner *run, size_t r)
+/* Whole numbers, so the order of adding them does not matter. */
+static void gather_counts(const struct runner *run)
 {
     struct run_outcome *out = run->out;
-    bool made = true;
-    for (size_t c = 0; c < run->set->count && made; c++) {
-        uint64_t **counts = &out->candidates[c].counts[r];
-        made = bin_counts_make(run_layout(out, c, r), counts);
-        for (unsigned t = 0; t < out->threads && made && *counts; t++)
-            worker_add_counts(&run->workers[t], c, r, *counts);
-    }
-    made = made && (run->set->count == 1 || bin_counts_make(out->layouts[r], &out->counts[r]));
-    for (unsigned t = 0; t < out->threads && made && out->counts[r]; t++)
-        worker_add_mixture(&run->workers[t], r, out->counts[r]);
-    return made;
+#pragma omp parallel for num_threads(out->threads)
+    for (unsigned t = 0; t < out->threads; t++)
+        joint_counts_finish(run->workers[t].joint);
+    out->shared_counts = run->workers[0].joint;
+    run->workers[0].joint = NULL;
+#pragma omp parallel for schedule(dynamic) num_threads(out->threads)
+    for (size_t r = 0; r < run->set->row_count; r++)
+        for (unsigned t = 0; t < out->threads; t++)
+            worker_give_row(&run->workers[t], r, out);
 }
 
-static packspan_status gather(const struct runner *run)
+static void gather(const struct runner *run)
 {
     const struct plan_set *set = run->set;
     struct run_outcome *out = run->out;
-    bool made = true;
     for (unsigned t = 0; t < out->threads; t++)
         for (size_t c = 0; c < set->count; c++)
             gather_worker(set, c, &run->workers[t].candidates[c], &out->candidates[c]);
-    drain(run);
-    for (size_t r = 0; r < set->row_count && made && set->weighted; r++)
-        made = !out->layouts[r] || gather_row(run, r);
-    return made ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    if (set->weighted)
+        gather_counts(run);
+    else
+        drain(run);
+}
+
+void run_cumulate(const struct run_outcome *r, size_t row, size_t from, size_t to, uint64_t *below)
+{
+    bool all = to - from > 1;
+    size_t size = bin_layout_size(all ? r->layouts[row] : run_layout(r, from, row));
+    const uint64_t *own = all ? r->counts[row] : r->candidates[from].counts[row];
+    if (own)
+        bin_counts_cumulate(size, own, below);
+    else if (r->shared_counts)
+        joint_counts_cumulate(r->shared_counts, row, from, to, below);
+    else /* nothing was counted */
+        memset(below, 0, (size + 1) * sizeof *below);
 }
 
 double run_nearest(const struct run_outcome *r, size_t observation)
@@ -692,8 +707,8 @@ static packspan_status tally_share(uint64_t least, run_progress *progress, void 
         status = tally_all(&run, progress, user);
     if (status == PACKSPAN_OK)
         judge_all(&run);
-    if ((status == PACKSPAN_OK || status == PACKSPAN_BAD_CASE) && gather(&run) != PACKSPAN_OK)
-        status = PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK || status == PACKSPAN_BAD_CASE)
+        gather(&run);
     free_runner(&run);
     return status;
 }
@@ -804,6 +819,7 @@ void run_free(struct run_outcome *r)
     if (r->layouts)
         free_layouts(r->set, r->layouts);
     bin_counts_free(r->set->row_count, r->counts);
+    joint_counts_close(r->shared_counts);
     free(r->shared);
     replicates_free(r->replicates);
     stability_free(r->stability);

@@ -42,7 +42,7 @@ struct route_moments {
 struct candidate_outcome {
     uint64_t samples, invalid;
     struct bin_layout **layouts; /* [rows]: its own, NULL where it has none; see run_layout() */
-    uint64_t **counts;           /* [rows]: weights in the bins of run_layout() */
+    uint64_t **counts;           /* [rows]: in the bins of run_layout(); see run_cumulate() */
     struct moments *moments;     /* [rows]: SI */
     uint64_t *outside;           /* [rows]: weights of worked-out values outside their domain */
     uint64_t *invalid_by_node;
@@ -57,6 +57,7 @@ struct candidate_outcome {
     struct route_moments *routes; /* [route sets], SI */
 };
 
+struct joint_counts;
 struct replicates;
 struct stability;
 struct sum_tree;
@@ -77,7 +78,8 @@ struct run_outcome {
     double seconds;
     struct bin_layout **layouts; /* [rows]: of all together; NULL for a fixed row */
     bool *shared;                /* [rows]: every candidate uses these bins too */
-    uint64_t **counts;           /* [rows]: in their bins; NULL unless there are candidates */
+    uint64_t **counts;           /* [rows]: in their bins, of all together; see run_cumulate() */
+    struct joint_counts *shared_counts; /* of the shared rows, in a run with weights */
     struct candidate_outcome *candidates;
     struct weight_sums joint; /* of each sample's weights under all candidates, priors included */
     double log_reference;     /* log of the weight that all are relative to */
@@ -134,6 +136,10 @@ bool run_has_too_many_invalid(const struct run_outcome *r);
  * unlikely in the mixture may be all that one of them has. NULL where the row is fixed or not
  * known. */
 const struct bin_layout *run_layout(const struct run_outcome *r, size_t candidate, size_t row);
+/* Of a row that is not fixed, under candidates from .. to - 1: one of them in the bins of
+ * run_layout(), or all together in those of layouts[row]. below[b] = the weight in the bins before
+ * b, for b = 0 .. the number of bins. */
+void run_cumulate(const struct run_outcome *r, size_t row, size_t from, size_t to, uint64_t *below);
 /* True when a candidate's samples weigh so little that their whole-number weights are too coarse
  * for distributions of its own. */
 bool run_is_weightless(const struct run_outcome *r, size_t candidate);

@@ -76,7 +76,7 @@ static void draw_linked(struct sampler *s, const struct copula_group *g, uint64_
         const struct input *in = p->nodes[p->input_nodes[g->members[k]]].input;
         double *x = s->input_columns[g->members[k]], upper[BLOCK_SAMPLES];
         copula_tails(n, x, x, upper);
-        shape_tail_quantiles(in->shape, n, x, upper, x);
+        shape_tail_draws(in->shape, n, x, upper, x);
         convert_to_si(in, n, x);
     }
 }

@@ -80,13 +80,6 @@ void bin_places(const struct bin_layout *l, size_t n, const double *x, uint16_t 
         place_by_cell(l, n, x, bin);
 }
 
-static int32_t bin_of(const struct bin_layout *l, double x)
-{
-    uint16_t bin;
-    bin_places(l, 1, &x, &bin);
-    return bin;
-}
-
 /* The cell of the bulk that x is in or, from the open ends, next to. */
 static int bulk_cell(const struct bin_layout *l, double x)
 {
@@ -380,8 +373,10 @@ void bin_counters_drain(const struct bin_layout *l, size_t n, struct bin_counter
         size_t size = bin_joined_size(l, c->shift);
         count_pending(c);
         for (size_t i = 0; i < size; i++)
-            joined[i] += c->counts[i];
-        memset(c->counts, 0, size * sizeof *c->counts);
+            if (c->counts[i] > 0) { /* else no page is touched for nothing */
+                joined[i] += c->counts[i];
+                c->counts[i] = 0;
+            }
     }
 }
 
@@ -390,7 +385,8 @@ void bin_share_out(const struct bin_layout *l, int shift, const uint64_t *joined
     size_t size = bin_layout_size(l);
     for (size_t i = 0; i < bin_joined_size(l, shift); i++) {
         size_t first = i << shift, most = (size_t)1 << shift;
-        share_out(joined[i], size - first < most ? size - first : most, counts + first);
+        if (joined[i] > 0) /* else no page is touched for nothing */
+            share_out(joined[i], size - first < most ? size - first : most, counts + first);
     }
 }
 
@@ -407,6 +403,32 @@ bool bin_counts_make(const struct bin_layout *l, uint64_t **counts)
     if (l)
         *counts = calloc(bin_layout_size(l), sizeof **counts);
     return !l || *counts;
+}
+
+void bin_counts_cumulate(size_t size, const uint64_t *counts, uint64_t *below)
+{
+    uint64_t sum = 0;
+    for (size_t b = 0; b < size; b++) {
+        uint64_t count = counts[b];
+        below[b] = sum;
+        sum += count;
+    }
+    below[size] = sum;
+}
+
+void bin_layout_cumulate(const struct bin_layout *l, uint32_t *below)
+{
+    uint16_t bin[BLOCK];
+    size_t b = 0, size = bin_layout_size(l);
+    for (size_t done = 0; done < l->pilot_count; done += BLOCK) {
+        size_t n = l->pilot_count - done < BLOCK ? l->pilot_count - done : BLOCK;
+        bin_places(l, n, l->pilot + done, bin);
+        for (size_t i = 0; i < n; i++)
+            while (b <= bin[i])
+                below[b++] = (uint32_t)(done + i);
+    }
+    while (b <= size)
+        below[b++] = (uint32_t)l->pilot_count;
 }
 
 void bin_counts_free(size_t rows, uint64_t **counts)
@@ -538,9 +560,22 @@ double moments_sd(const struct moments *m)
     return m->count < 2 ? 0.0 : sqrt(m->squares / (double)(m->count - 1));
 }
 
+static int even_cell_of_bin(const struct bin_layout *l, int32_t bin)
+{
+    int from = (int)l->even.from, to = (int)l->even.to;
+    int32_t inside = (int32_t)l->even.bins_inside, outside = (int32_t)l->even.bins_outside;
+    if (bin < l->first[from])
+        return bin / outside;
+    if (bin < l->first[to])
+        return from + (bin - l->first[from]) / inside;
+    return to + (bin - l->first[to]) / outside;
+}
+
 static int cell_of_bin(const struct bin_layout *l, int32_t bin)
 {
     int from = 0, to = OVER;
+    if (l->even.bins_inside > 0.0)
+        return even_cell_of_bin(l, bin);
     while (from < to) {
         int middle = from + (to - from) / 2;
         if (l->first[middle + 1] <= bin)
@@ -553,7 +588,8 @@ static int cell_of_bin(const struct bin_layout *l, int32_t bin)
 
 static double clamp(double x, double low, double high)
 {
-    return fmin(fmax(x, low), high);
+    x = x > low ? x : low;
+    return x < high ? x : high;
 }
 
 /* The ends of a bin, which go no farther than the extremes of what was counted. */
@@ -577,69 +613,34 @@ static size_t enough_of_one(const struct bin_layout *l)
     return l->alike ? l->pilot_count / 100 + 2 : 2;
 }
 
-/* A place in the cumulative counts, for ranks that never go down. */
-struct cursor {
-    int32_t bin;
-    uint64_t before; /* what lies in the bins before */
-    size_t pilot;    /* values of the pilot there, in bins before pilot_bin */
-    int32_t pilot_bin;
-};
-
-HOT_LOOP static uint64_t sum_of_counts(size_t n, const uint64_t *counts)
+/* The last bin from `bin` on that at least `rank` - below[bin] values do not lie before, by steps
+ * that double: ranks that rise little are found at once. */
+static int32_t bin_of_rank(const struct distribution *d, uint64_t rank, int32_t bin)
 {
-    uint64_t sum = 0;
-    for (size_t b = 0; b < n; b++)
-        sum += counts[b];
-    return sum;
-}
-
-/* To the bin of the rank. */
-static void advance(const struct distribution *d, uint64_t rank, struct cursor *at)
-{
-    enum { STRIDE = 256 };
-    int32_t last = d->layout->first[OVER + 1] - 1;
-    while (at->bin + STRIDE <= last) {
-        uint64_t sum = sum_of_counts(STRIDE, d->counts + at->bin);
-        if (at->before + sum >= rank)
-            break;
-        at->before += sum;
-        at->bin += STRIDE;
-    }
-    while (at->bin < last && at->before + d->counts[at->bin] < rank)
-        at->before += d->counts[at->bin++];
-}
-
-/* The first value of the pilot, from the cursor's on, that is not in a bin before this one. */
-static size_t pilot_from(const struct bin_layout *l, size_t from, int32_t bin)
-{
-    size_t step = 1, to;
-    while (from + step < l->pilot_count && bin_of(l, l->pilot[from + step - 1]) < bin) {
-        from += step;
+    int32_t last = d->layout->first[OVER + 1] - 1, step = 1;
+    while (bin + step <= last && d->below[bin + step] < rank) {
+        bin += step;
         step *= 2;
     }
-    to = from + step < l->pilot_count ? from + step : l->pilot_count;
-    while (from < to) {
-        size_t middle = from + (to - from) / 2;
-        if (bin_of(l, l->pilot[middle]) < bin)
-            from = middle + 1;
+    int32_t to = last - bin < step ? last : bin + step - 1;
+    while (bin < to) {
+        int32_t middle = to - (to - bin) / 2;
+        if (d->below[middle] < rank)
+            bin = middle;
         else
-            to = middle;
+            to = middle - 1;
     }
-    return from;
+    return bin;
 }
 
-/* The value of a given rank, from 1, within the cursor's bin. Exact while the bin holds nothing but
- * the pilot's values (so a run no longer than the pilot is as good as sorted) and where the pilot
- * saw one value again and again; between the ends of the bin otherwise. */
-static double value_in_bin(const struct distribution *d, struct cursor *at, uint64_t rank)
+/* The value of a given rank, from 1, within a bin. Exact while the bin holds nothing but the
+ * pilot's values (so a run no longer than the pilot is as good as sorted) and where the pilot saw
+ * one value again and again; between the ends of the bin otherwise. */
+static double value_in_bin(const struct distribution *d, int32_t bin, uint64_t rank)
 {
     const struct bin_layout *l = d->layout;
-    if (at->pilot_bin < at->bin) {
-        at->pilot = pilot_from(l, at->pilot, at->bin);
-        at->pilot_bin = at->bin;
-    }
-    size_t from = at->pilot, to = pilot_from(l, from, at->bin + 1);
-    uint64_t count = d->counts[at->bin];
+    size_t from = d->pilot_below[bin], to = d->pilot_below[bin + 1];
+    uint64_t count = d->below[bin + 1] - d->below[bin];
     double value;
     if (!l->alike && to - from == count) {
         value = l->pilot[from + rank - 1];
@@ -647,21 +648,22 @@ static double value_in_bin(const struct distribution *d, struct cursor *at, uint
         value = l->pilot[from];
     } else {
         double low, high;
-        bin_ends(d, at->bin, &low, &high);
+        bin_ends(d, bin, &low, &high);
         double share = ((double)rank - 0.5) / (double)count;
         value = low * (1.0 - share) + high * share;
     }
     return clamp(value, d->moments.min, d->moments.max);
 }
 
-static double order_statistic(const struct distribution *d, uint64_t rank, struct cursor *at)
+/* *bin is one that the rank does not lie before, and becomes the rank's. */
+static double order_statistic(const struct distribution *d, uint64_t rank, int32_t *bin)
 {
     if (rank <= 1)
         return d->moments.min;
     if (rank >= d->moments.count)
         return d->moments.max;
-    advance(d, rank, at);
-    return value_in_bin(d, at, rank - at->before);
+    *bin = bin_of_rank(d, rank, *bin);
+    return value_in_bin(d, *bin, rank - d->below[*bin]);
 }
 
 double distribution_percentile(const struct distribution *d, double p)
@@ -671,11 +673,11 @@ double distribution_percentile(const struct distribution *d, double p)
     double h = (double)(d->moments.count - 1) * clamp(p, 0.0, 1.0);
     uint64_t j = (uint64_t)h;
     double part = h - (double)j;
-    struct cursor at = {0};
-    double below = order_statistic(d, j + 1, &at);
+    int32_t bin = 0;
+    double below = order_statistic(d, j + 1, &bin);
     if (part == 0.0)
         return below;
-    double above = order_statistic(d, j + 2, &at);
+    double above = order_statistic(d, j + 2, &bin);
     return below + part * (above - below);
 }
 
@@ -701,8 +703,36 @@ static uint64_t spread(uint64_t i, uint64_t range, uint64_t parts)
     return i * (range / parts) + i * (range % parts) / parts;
 }
 
+/* Intervals that hold 95 %, of which the i-th starts at a rank that rises with i. */
+struct windows {
+    const struct distribution *d;
+    uint64_t inside, starts, tries;
+    int32_t from, to; /* bins of the last one looked at, which i never goes back from */
+};
+
+struct window {
+    double low, high;
+};
+
+static struct window window_at(struct windows *all, uint64_t i)
+{
+    uint64_t rank =
+        1 + (all->tries == all->starts ? i : spread(i, all->starts - 1, all->tries - 1));
+    return (struct window){order_statistic(all->d, rank, &all->from),
+                           order_statistic(all->d, rank + all->inside, &all->to)};
+}
+
+/* More than order statistics may fail by rounding to rise with their rank. */
+static double rank_margin(const struct moments *m)
+{
+    return 1e-9 * (m->max - m->min) + 1e-14 * (fabs(m->min) + fabs(m->max));
+}
+
+/* Windows of a group are no narrower than from the start of the last to the end of the first, so
+ * that most groups need no closer look. */
 void distribution_shortest95(const struct distribution *d, double *low, double *high)
 {
+    enum { GROUP = 16, GROUPS = (SHORTEST_TRIES + GROUP - 1) / GROUP };
     uint64_t n = d->moments.count;
     if (n == 0) {
         *low = *high = NAN;
@@ -713,23 +743,29 @@ void distribution_shortest95(const struct distribution *d, double *low, double *
         inside = n - 1;
     uint64_t starts = n - inside;
     uint64_t tries = starts < SHORTEST_TRIES ? starts : SHORTEST_TRIES;
-    struct cursor from = {0}, to = {0};
-    double best_low = d->moments.min, best_high = d->moments.max;
-    for (uint64_t i = 0; i < tries; i++) {
-        uint64_t rank = 1 + (tries == starts ? i : spread(i, starts - 1, tries - 1));
-        double a = order_statistic(d, rank, &from), b = order_statistic(d, rank + inside, &to);
-        if (b - a < best_high - best_low) {
-            best_low = a;
-            best_high = b;
-        }
+    struct windows all = {d, inside, starts, tries, 0, 0}, rough = all;
+    struct window best = {d->moments.min, d->moments.max}, edges[GROUPS + 1];
+    double width = best.high - best.low, margin = rank_margin(&d->moments);
+    size_t groups = (size_t)((tries + GROUP - 1) / GROUP);
+    for (size_t g = 0; g <= groups; g++) {
+        edges[g] = window_at(&rough, g < groups ? g * GROUP : tries - 1);
+        width = fmin(width, edges[g].high - edges[g].low);
     }
-    *low = best_low;
-    *high = best_high;
+    for (uint64_t i = 0; i < tries; i++) {
+        const struct window *edge = &edges[i / GROUP];
+        if (edge[0].high - edge[1].low > width + margin)
+            continue;
+        struct window w = window_at(&all, i);
+        if (w.high - w.low < best.high - best.low)
+            best = w;
+    }
+    *low = best.low;
+    *high = best.high;
 }
 
 static uint64_t count_between(const struct distribution *d, int32_t from, int32_t to)
 {
-    return sum_of_counts((size_t)(to - from), d->counts + from);
+    return d->below[to] - d->below[from];
 }
 
 /* Cells join in groups of a power of two, so that equal groups fill the bulk and the bins of two

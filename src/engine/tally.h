@@ -62,6 +62,10 @@ void bin_share_out(const struct bin_layout *l, int shift, const uint64_t *joined
 int bin_counter_shift(uint64_t samples);
 /* Counts of a layout's bins, all 0; none where there is no layout. False when out of memory. */
 bool bin_counts_make(const struct bin_layout *l, uint64_t **counts);
+/* below[b] = what lies in the bins before b, for b = 0 .. size; may be the same array. */
+void bin_counts_cumulate(size_t size, const uint64_t *counts, uint64_t *below);
+/* The same of the pilot's values. */
+void bin_layout_cumulate(const struct bin_layout *l, uint32_t *below);
 /* Those of `rows` rows and their list, each of which may be NULL. */
 void bin_counts_free(size_t rows, uint64_t **counts);
 /* counts[bin] += weights[i]: whole-number weights, so that the order of adding does not matter. */
@@ -85,13 +89,15 @@ void moments_of_weighted(size_t n, const double *x, const double *weights, uint6
 void moments_merge(struct moments *into, const struct moments *part);
 double moments_sd(const struct moments *m); /* n - 1 in the denominator; 0 when count < 2 */
 
-/* Everything known of one column at the end of a run. Borrows layout and counts, which must hold
- * moments.count values. Of no values at all, everything is NaN and the histogram empty. With
- * weights a value counts as if it were there `weight` times, and `effective` is the number of
- * equally weighted values that tell as much (Kish: (sum w)^2 / sum w^2); else it is the count. */
+/* Everything known of one column at the end of a run. Borrows the layout and the cumulated counts,
+ * which must hold moments.count values. Of no values at all, everything is NaN and the histogram
+ * empty. With weights a value counts as if it were there `weight` times, and `effective` is the
+ * number of equally weighted values that tell as much (Kish: (sum w)^2 / sum w^2); else it is the
+ * count. */
 struct distribution {
     const struct bin_layout *layout;
-    const uint64_t *counts;
+    const uint64_t *below;       /* [bins + 1]: values in the bins before; bin_counts_cumulate() */
+    const uint32_t *pilot_below; /* [bins + 1]: of the pilot; bin_layout_cumulate() */
     struct moments moments;
     double effective;
 };

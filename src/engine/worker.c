@@ -429,17 +429,44 @@ static void add_counts(const struct bin_layout *layout, const uint64_t *part, ui
 
 void worker_add_counts(struct worker *w, size_t candidate, size_t row, uint64_t *counts)
 {
-    if (w->out->shared[row])
+    if (w->out->shared[row]) {
+        joint_counts_settle(w->joint);
         joint_counts_add(w->joint, row, candidate, counts);
-    else
+    } else {
         add_counts(run_layout(w->out, candidate, row), w->candidates[candidate].counts[row],
                    counts);
+    }
 }
 
 void worker_add_mixture(struct worker *w, size_t row, uint64_t *counts)
 {
     if (w->set->count > 1 && !w->out->shared[row])
         add_counts(w->out->layouts[row], w->mixture[row], counts);
+    if (w->out->shared[row])
+        joint_counts_settle(w->joint);
     for (size_t c = 0; c < w->set->count && w->out->shared[row]; c++)
         joint_counts_add(w->joint, row, c, counts);
+}
+
+static void give(const struct bin_layout *layout, uint64_t **counts, uint64_t **into)
+{
+    if (*into) {
+        add_counts(layout, *counts, *into);
+        return;
+    }
+    *into = *counts;
+    *counts = NULL;
+}
+
+void worker_give_row(struct worker *w, size_t row, struct run_outcome *out)
+{
+    if (out->shared[row]) {
+        if (w->joint)
+            joint_counts_merge(out->shared_counts, w->joint, row);
+        return;
+    }
+    for (size_t c = 0; c < w->set->count; c++)
+        give(run_layout(out, c, row), &w->candidates[c].counts[row],
+             &out->candidates[c].counts[row]);
+    give(out->layouts[row], &w->mixture[row], &out->counts[row]);
 }

@@ -69,5 +69,8 @@ void worker_tally(struct worker *w, uint64_t first, size_t n, struct block_part 
  * out->layouts; for runs with weights. */
 void worker_add_counts(struct worker *w, size_t candidate, size_t row, uint64_t *counts);
 void worker_add_mixture(struct worker *w, size_t row, uint64_t *counts);
+/* Adds to the outcome what the worker has counted of a row, its joint counts being finished; they
+ * are the outcome's own where it has none. Threads may take different rows at the same time. */
+void worker_give_row(struct worker *w, size_t row, struct run_outcome *out);
 
 #endif

@@ -68,8 +68,8 @@ struct tangent {
     double slope[BLOCK_SAMPLES], base[BLOCK_SAMPLES];
 };
 
-static void find_tangent(const struct trace *t, const struct relation_call *call,
-                         const double *factor, const double *mass, struct tangent *line)
+HOT_LOOP static void find_tangent(const struct trace *t, const struct relation_call *call,
+                                  const double *factor, const double *mass, struct tangent *line)
 {
     const double *a = call->in[0], *b = call->in[1], *c = call->in[2];
     const double *drive = call->in[5], *regen = call->in[6], *power = call->in[7];

@@ -1,7 +1,9 @@
 /* Trips: weather, load, wind and grade on the road. */
 #include <math.h>
 
+#include "base/exponential.h"
 #include "base/hot_loop.h"
+#include "base/logarithm.h"
 #include "model/block.h"
 #include "model/constants.h"
 #include "model/cycle_energy.h"
@@ -14,14 +16,18 @@
 HOT_LOOP static void standard_air_density(const struct relation_call *call)
 {
     const double *temperature = call->in[0], *elevation = call->in[1];
+    double ratio[BLOCK_SAMPLES]; /* of temperatures, then of pressures, to those at sea level */
     for (size_t i = 0; i < call->n; i++) {
         double geopotential =
             ATMOSPHERE_EARTH_RADIUS * elevation[i] / (ATMOSPHERE_EARTH_RADIUS + elevation[i]);
-        double standard_temperature = ATMOSPHERE_TEMPERATURE + ATMOSPHERE_LAPSE * geopotential;
-        double pressure = ATMOSPHERE_PRESSURE *
-                          pow(standard_temperature / ATMOSPHERE_TEMPERATURE, ATMOSPHERE_EXPONENT);
-        call->out[i] = pressure / (DRY_AIR_GAS_CONSTANT * temperature[i]);
+        ratio[i] = 1.0 + ATMOSPHERE_LAPSE / ATMOSPHERE_TEMPERATURE * geopotential;
     }
+    logarithms(call->n, ratio, ratio);
+    for (size_t i = 0; i < call->n; i++)
+        ratio[i] *= ATMOSPHERE_EXPONENT;
+    exponentials(call->n, ratio, ratio);
+    for (size_t i = 0; i < call->n; i++)
+        call->out[i] = ATMOSPHERE_PRESSURE * ratio[i] / (DRY_AIR_GAS_CONSTANT * temperature[i]);
 }
 
 /* Road load on the trip: needs are ROAD, then CONDITIONS. Rolling terms grow with the mass, the
@@ -61,7 +67,7 @@ HOT_LOOP static void cycle_trip_consumption(const struct relation_call *call)
     trace_traction(call->trip, call->n, &load, traction, NULL);
     trace_net_work(call->trip, call->n, &load, net);
     for (size_t i = 0; i < call->n; i++)
-        braking[i] = fmax(traction[i] - net[i], 0.0);
+        braking[i] = traction[i] > net[i] ? traction[i] - net[i] : 0.0;
     cycle_consumption(call->trip, call->n, traction, braking, drive, regen, power, call->out);
 }
 

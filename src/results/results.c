@@ -30,7 +30,24 @@ static bool is_known(const struct run_outcome *o, size_t set_row, size_t group)
     return plan_set_node(o->set, group, set_row) != NODE_NONE;
 }
 
-static bool fill_rows(struct packspan_results *r, size_t group, struct result_group *g)
+/* UDUNITS is slow and not for several threads: each measure is looked up once, before the rows are
+ * worked out. */
+static bool take_units(const struct packspan_results *r, struct result_row *row)
+{
+    const struct unit_system *units = r->outcome.set->source->units;
+    for (const struct result_row *earlier = r->rows; earlier < row; earlier++) {
+        if (earlier->measure != row->measure)
+            continue;
+        row->table_to_si = earlier->table_to_si;
+        row->screen_to_si = earlier->screen_to_si;
+        return true;
+    }
+    const char *si = row->measure->si;
+    return unit_of_tables(units, r->outcome.set->rows[row->set_row].quantity, &row->table_to_si) &&
+           unit_convert(units, row->screen_unit, si, &row->screen_to_si) == UNIT_FITS;
+}
+
+static bool describe_rows(struct packspan_results *r, size_t group, struct result_group *g)
 {
     const struct run_outcome *o = &r->outcome;
     g->first_row = r->row_count;
@@ -39,11 +56,58 @@ static bool fill_rows(struct packspan_results *r, size_t group, struct result_gr
             continue;
         struct result_row *row = &r->rows[r->row_count++];
         row->candidate = g->candidate;
-        if (!row_fill(o, k, group, g->effective, row))
+        if (!row_describe(o, k, group, g->effective, row) || !take_units(r, row))
             return false;
     }
     g->row_count = r->row_count - g->first_row;
     return true;
+}
+
+static int compare_set_rows(const void *set_row, const void *row)
+{
+    size_t a = *(const size_t *)set_row, b = ((const struct result_row *)row)->set_row;
+    return (a > b) - (a < b);
+}
+
+/* NULL where the group does not know it. */
+static struct result_row *row_of(const struct packspan_results *r, const struct result_group *g,
+                                 size_t set_row)
+{
+    return bsearch(&set_row, r->rows + g->first_row, g->row_count, sizeof *r->rows,
+                   compare_set_rows);
+}
+
+/* A quantity under all groups, whose counts lie together. */
+static bool work_out_set_row(struct packspan_results *r, enum row_detail detail, size_t set_row,
+                             struct row_room *room)
+{
+    bool done = true;
+    for (size_t i = 0; i < r->group_count && done; i++) {
+        struct result_row *row = row_of(r, &r->groups[i], set_row);
+        done = !row || row_work_out(&r->outcome, detail, room, row);
+    }
+    return done;
+}
+
+/* By several threads, of which each holds the counts of one row at a time. */
+static bool work_out_rows(struct packspan_results *r, enum row_detail detail)
+{
+    const struct run_outcome *o = &r->outcome;
+    bool failed = false;
+#pragma omp parallel num_threads(o->threads)
+    {
+        struct row_room room;
+        bool done = row_room_open(o, &room);
+#pragma omp for schedule(dynamic)
+        for (size_t k = 0; k < o->set->row_count; k++)
+            done = done && work_out_set_row(r, detail, k, &room);
+        row_room_close(&room);
+        if (!done) {
+#pragma omp atomic write
+            failed = true;
+        }
+    }
+    return !failed;
 }
 
 static const struct result_row *row_in_group(const struct packspan_results *r,
@@ -59,15 +123,20 @@ static const struct result_row *row_in_group(const struct packspan_results *r,
     return NULL;
 }
 
-/* A percentile of what the claim is about, less the claimed value, in the claim's unit. It may be
- * about a quantity that all vehicles share, or about a default. */
-static double claim_gap(const struct packspan_results *r, const struct result_group *g,
-                        const struct claim *claim, double p)
+/* The row of what a claim is about, which may be a quantity that all vehicles share; NULL where it
+ * is a default. */
+static const struct result_row *claim_row(const struct packspan_results *r,
+                                          const struct result_group *g, const struct claim *claim)
 {
     const struct result_row *row = row_in_group(r, g, claim->vehicle, claim->quantity, claim->trip);
-    if (!row)
-        row = row_in_group(r, g, VEHICLE_ALL, claim->quantity, claim->trip);
-    double si = row ? row_percentile(row, p) : quantities[claim->quantity].fallback;
+    return row ? row : row_in_group(r, g, VEHICLE_ALL, claim->quantity, claim->trip);
+}
+
+/* A percentile of what the claim is about, less the claimed value, in the claim's unit. */
+static double claim_gap(const struct result_row *row, const struct claim *claim,
+                        enum row_percentile p)
+{
+    double si = row ? row->percentiles[p] : quantities[claim->quantity].fallback;
     return from_si(si, claim->to_si) - claim->value;
 }
 
@@ -87,6 +156,7 @@ static bool fill_claim(struct packspan_results *r, size_t group, const struct re
 {
     const struct run_outcome *o = &r->outcome;
     const struct claim *claim = &o->set->source->claims[claim_index];
+    const struct result_row *about = claim_row(r, g, claim);
     struct claim_row *row = &r->claims[r->claim_count++];
     struct claim_count count = {0};
     for (size_t c = 0; c < o->set->count; c++)
@@ -98,11 +168,11 @@ static bool fill_claim(struct packspan_results *r, size_t group, const struct re
     row->verdict = verdict_of(claim->sense, &count, g->effective);
     if (o->replicates)
         take_claim_error(o, group, claim_index, &row->verdict);
-    row->gap_p05 = claim_gap(r, g, claim, 0.05);
-    row->gap_p10 = claim_gap(r, g, claim, 0.10);
-    row->median_gap = claim_gap(r, g, claim, 0.50);
-    row->gap_p90 = claim_gap(r, g, claim, 0.90);
-    row->gap_p95 = claim_gap(r, g, claim, 0.95);
+    row->gap_p05 = claim_gap(about, claim, ROW_P05);
+    row->gap_p10 = claim_gap(about, claim, ROW_P10);
+    row->median_gap = claim_gap(about, claim, ROW_P50);
+    row->gap_p90 = claim_gap(about, claim, ROW_P90);
+    row->gap_p95 = claim_gap(about, claim, ROW_P95);
     return row->quantity != NULL;
 }
 
@@ -127,23 +197,31 @@ static void fill_consensus(struct packspan_results *r, size_t group, const struc
     row->known = consensus_make(n, m.mean, covariance, &row->consensus) == PACKSPAN_OK;
 }
 
-static bool fill_group(struct packspan_results *r, size_t group, const char *candidate)
+static bool describe_group(struct packspan_results *r, size_t group, const char *candidate)
 {
     const struct run_outcome *o = &r->outcome;
     if (group != GROUP_MIXTURE && run_is_weightless(o, group))
         return true;
     struct result_group *g = &r->groups[r->group_count++];
     g->candidate = candidate;
+    g->index = group;
     g->effective = group_effective(o, group);
-    bool ok = fill_rows(r, group, g);
+    return describe_rows(r, group, g);
+}
+
+/* What rests on the rows. */
+static bool fill_group(struct packspan_results *r, const struct result_group *g)
+{
+    const struct run_outcome *o = &r->outcome;
+    bool ok = true;
     for (size_t k = 0; ok && k < o->set->source->claim_count; k++)
-        ok = fill_claim(r, group, g, o->set->plans[0].claim_order[k]);
+        ok = fill_claim(r, g->index, g, o->set->plans[0].claim_order[k]);
     for (size_t k = 0; ok && k < o->set->route_set_count; k++)
-        fill_consensus(r, group, g, k);
+        fill_consensus(r, g->index, g, k);
     return ok;
 }
 
-static bool fill_groups(struct packspan_results *r)
+static bool fill_groups(struct packspan_results *r, enum row_detail detail)
 {
     const struct plan_set *set = r->outcome.set;
     const struct case_data *source = set->source;
@@ -156,9 +234,12 @@ static bool fill_groups(struct packspan_results *r)
     r->observations = calloc(source->observation_count + 1, sizeof *r->observations);
     if (!r->groups || !r->rows || !r->claims || !r->consensus || !r->candidates || !r->observations)
         return false;
-    bool ok = fill_group(r, GROUP_MIXTURE, source->candidate_count ? "mixture" : "");
+    bool ok = describe_group(r, GROUP_MIXTURE, source->candidate_count ? "mixture" : "");
     for (size_t c = 0; ok && c < source->candidate_count; c++)
-        ok = fill_group(r, c, source->candidates[c].name);
+        ok = describe_group(r, c, source->candidates[c].name);
+    ok = ok && work_out_rows(r, detail);
+    for (size_t i = 0; ok && i < r->group_count; i++)
+        ok = fill_group(r, &r->groups[i]);
     if (set->weighted)
         belief_of_candidates(&r->outcome, r->candidates);
     return ok && belief_of_observations(&r->outcome, r->observations);
@@ -364,7 +445,8 @@ static bool collect_warnings(struct packspan_results *r)
     return ok;
 }
 
-packspan_status results_make(struct run_outcome *outcome, struct packspan_results **out)
+packspan_status results_make(struct run_outcome *outcome, enum row_detail detail,
+                             struct packspan_results **out)
 {
     struct packspan_results *r = calloc(1, sizeof *r);
     if (!r) {
@@ -372,7 +454,7 @@ packspan_status results_make(struct run_outcome *outcome, struct packspan_result
         return PACKSPAN_NO_MEMORY;
     }
     r->outcome = *outcome;
-    if (!fill_groups(r) || !collect_warnings(r)) {
+    if (!fill_groups(r, detail) || !collect_warnings(r)) {
         packspan_results_free(r);
         return PACKSPAN_NO_MEMORY;
     }
@@ -462,24 +544,22 @@ double packspan_results_value(const packspan_results *r, size_t i, packspan_stat
 
 double packspan_results_percentile(const packspan_results *r, size_t i, double p)
 {
-    return from_si(row_percentile(&r->rows[i], p), r->rows[i].table_to_si);
+    return from_si(row_percentile(&r->outcome, &r->rows[i], p), r->rows[i].table_to_si);
 }
 
 size_t packspan_results_histogram(const packspan_results *r, size_t i, packspan_bin *bins)
 {
     const struct result_row *row = &r->rows[i];
     _Static_assert((int)HISTOGRAM_BINS_MAX <= (int)PACKSPAN_BINS_MAX, "the caller has room");
-    struct histogram_bin si[HISTOGRAM_BINS_MAX];
-    size_t n = row_histogram(row, si);
     double total = (double)row->distribution.moments.count;
     bool weighted = r->outcome.set->weighted;
-    for (size_t k = 0; k < n; k++) {
-        double count = (double)si[k].count;
-        bins[k] = (packspan_bin){from_si(si[k].low, row->table_to_si),
-                                 from_si(si[k].high, row->table_to_si),
+    for (size_t k = 0; k < row->bin_count; k++) {
+        double count = (double)row->bins[k].count;
+        bins[k] = (packspan_bin){from_si(row->bins[k].low, row->table_to_si),
+                                 from_si(row->bins[k].high, row->table_to_si),
                                  weighted ? count / total * row->samples : count};
     }
-    return n;
+    return row->bin_count;
 }
 
 /* Valid under every candidate. */

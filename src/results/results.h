@@ -13,17 +13,38 @@ struct spike {
     double value, weight; /* SI */
 };
 
+/* What is worked out of each row, the rest being NaN or empty. */
+enum row_detail {
+    ROW_BRIEF, /* mean, sd, extremes and p05 to p95, as for one of many runs */
+    ROW_FULL
+};
+
+/* The percentiles of a row that others build on. */
+enum row_percentile {
+    ROW_P05,
+    ROW_P10,
+    ROW_P25,
+    ROW_P50,
+    ROW_P75,
+    ROW_P90,
+    ROW_P95,
+    ROW_PERCENTILES
+};
+
 struct result_row {
     const char *candidate; /* "" without candidates; else the candidate's name or "mixture" */
     const char *vehicle, *kind;
     char *quantity;
-    size_t set_row;
+    size_t set_row, from, to; /* of candidates from .. to - 1 */
     const struct measure *measure;
     const char *screen_unit;
     struct unit_factor table_to_si, screen_to_si;
-    struct distribution distribution; /* SI */
+    struct distribution distribution; /* SI; with counts only while something is worked out */
     struct spike *spikes; /* [spike_count], rising: instead of a layout, where the row is fixed */
     size_t spike_count;
+    double percentiles[ROW_PERCENTILES]; /* SI */
+    struct histogram_bin *bins;          /* [bin_count], SI */
+    size_t bin_count;
     double samples;                          /* that it rests on; weights are relative to it */
     double values[PACKSPAN_STATISTIC_COUNT]; /* table unit */
 };
@@ -66,6 +87,7 @@ struct consensus_row {
 /* One group of rows: everything together, then each candidate. */
 struct result_group {
     const char *candidate;
+    size_t index; /* the candidate's, or GROUP_MIXTURE */
     size_t first_row, row_count;
     double effective;
 };
@@ -88,7 +110,8 @@ struct packspan_results {
 };
 
 /* Builds rows, verdicts and warnings from the outcome, which it takes over (also on failure). */
-packspan_status results_make(struct run_outcome *outcome, struct packspan_results **out);
+packspan_status results_make(struct run_outcome *outcome, enum row_detail detail,
+                             struct packspan_results **out);
 
 /* True when `folder` holds a case: the result claims.csv would replace the case's. */
 bool results_would_spoil_case(const char *folder);

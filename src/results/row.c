@@ -46,7 +46,8 @@ static double spike_percentile(const struct result_row *row, double p)
     return row->spikes[row->spike_count - 1].value;
 }
 
-double row_percentile(const struct result_row *row, double p)
+/* While the counts are there. */
+static double percentile(const struct result_row *row, double p)
 {
     return row->spikes ? spike_percentile(row, p) : distribution_percentile(&row->distribution, p);
 }
@@ -83,7 +84,7 @@ static void shortest95(const struct result_row *row, double *low, double *high)
     }
 }
 
-size_t row_histogram(const struct result_row *row, struct histogram_bin *bins)
+static size_t histogram(const struct result_row *row, struct histogram_bin *bins)
 {
     if (!row->spikes)
         return distribution_histogram(&row->distribution, bins);
@@ -98,9 +99,9 @@ size_t row_histogram(const struct result_row *row, struct histogram_bin *bins)
 }
 
 /* What the spread of the replicates tells takes the place of the errors of independent samples. */
-static void take_replicates(const struct run_outcome *outcome, size_t from, size_t to,
-                            struct result_row *row)
+static void take_replicates(const struct run_outcome *outcome, struct result_row *row)
 {
+    size_t from = row->from, to = row->to;
     static const struct {
         packspan_statistic statistic;
         enum mark mark;
@@ -117,39 +118,65 @@ static void take_replicates(const struct run_outcome *outcome, size_t from, size
         double reach = replicates_share_error(r, from, to, row->set_row, percentiles[i].mark);
         if (!isnan(reach))
             row->values[percentiles[i].statistic] =
-                0.5 * (row_percentile(row, p + reach) - row_percentile(row, p - reach)) / scale;
+                0.5 * (percentile(row, p + reach) - percentile(row, p - reach)) / scale;
     }
 }
 
-static void fill_values(struct result_row *row)
+/* What every row has; the percentiles stay in SI too. */
+static void fill_brief(struct result_row *row)
 {
     static const struct {
         packspan_statistic statistic;
         double p;
-    } percentiles[] = {{PACKSPAN_P01, 0.01}, {PACKSPAN_P05, 0.05}, {PACKSPAN_P10, 0.10},
-                       {PACKSPAN_P25, 0.25}, {PACKSPAN_P50, 0.50}, {PACKSPAN_P75, 0.75},
-                       {PACKSPAN_P90, 0.90}, {PACKSPAN_P95, 0.95}, {PACKSPAN_P99, 0.99}};
-    static const struct {
-        packspan_statistic statistic;
-        double p;
-    } errors[] = {
-        {PACKSPAN_P05_ERROR, 0.05}, {PACKSPAN_P50_ERROR, 0.50}, {PACKSPAN_P95_ERROR, 0.95}};
+    } percentiles[ROW_PERCENTILES] = {
+        [ROW_P05] = {PACKSPAN_P05, 0.05}, [ROW_P10] = {PACKSPAN_P10, 0.10},
+        [ROW_P25] = {PACKSPAN_P25, 0.25}, [ROW_P50] = {PACKSPAN_P50, 0.50},
+        [ROW_P75] = {PACKSPAN_P75, 0.75}, [ROW_P90] = {PACKSPAN_P90, 0.90},
+        [ROW_P95] = {PACKSPAN_P95, 0.95}};
     const struct moments *m = &row->distribution.moments;
     struct unit_factor unit = row->table_to_si;
-    double low, high, sd = distribution_sd(&row->distribution);
-    shortest95(row, &low, &high);
+    double sd = distribution_sd(&row->distribution);
+    for (int i = 0; i < PACKSPAN_STATISTIC_COUNT; i++)
+        row->values[i] = (double)NAN;
     row->values[PACKSPAN_MEAN] = from_si(m->mean, unit);
     row->values[PACKSPAN_SD] = sd / unit.scale;
     row->values[PACKSPAN_MEAN_ERROR] = sd / sqrt(row->distribution.effective) / unit.scale;
     row->values[PACKSPAN_MIN] = from_si(m->min, unit);
     row->values[PACKSPAN_MAX] = from_si(m->max, unit);
+    for (size_t i = 0; i < ROW_PERCENTILES; i++) {
+        row->percentiles[i] = percentile(row, percentiles[i].p);
+        row->values[percentiles[i].statistic] = from_si(row->percentiles[i], unit);
+    }
+}
+
+static void fill_rest(const struct run_outcome *outcome, struct result_row *row)
+{
+    static const struct {
+        packspan_statistic statistic;
+        double p;
+    } errors[] = {
+        {PACKSPAN_P05_ERROR, 0.05}, {PACKSPAN_P50_ERROR, 0.50}, {PACKSPAN_P95_ERROR, 0.95}};
+    struct unit_factor unit = row->table_to_si;
+    double low, high;
+    shortest95(row, &low, &high);
+    row->values[PACKSPAN_P01] = from_si(percentile(row, 0.01), unit);
+    row->values[PACKSPAN_P99] = from_si(percentile(row, 0.99), unit);
     row->values[PACKSPAN_SHORTEST95_LOW] = from_si(low, unit);
     row->values[PACKSPAN_SHORTEST95_HIGH] = from_si(high, unit);
-    for (size_t i = 0; i < sizeof percentiles / sizeof percentiles[0]; i++)
-        row->values[percentiles[i].statistic] =
-            from_si(row_percentile(row, percentiles[i].p), unit);
     for (size_t i = 0; i < sizeof errors / sizeof errors[0]; i++)
         row->values[errors[i].statistic] = percentile_error(row, errors[i].p) / unit.scale;
+    if (outcome->replicates)
+        take_replicates(outcome, row);
+}
+
+static bool fill_histogram(struct result_row *row)
+{
+    struct histogram_bin bins[HISTOGRAM_BINS_MAX];
+    row->bin_count = histogram(row, bins);
+    row->bins = calloc(row->bin_count + 1, sizeof *row->bins);
+    for (size_t i = 0; row->bins && i < row->bin_count; i++)
+        row->bins[i] = bins[i];
+    return row->bins;
 }
 
 static const char *kind_of(const struct plan_node *node)
@@ -176,9 +203,9 @@ static int compare_spikes(const void *a, const void *b)
 }
 
 /* The values of candidates from .. to - 1, equal ones joined. */
-static bool fill_spikes(const struct run_outcome *outcome, size_t set_row, size_t from, size_t to,
-                        struct result_row *row)
+static bool fill_spikes(const struct run_outcome *outcome, struct result_row *row)
 {
+    size_t set_row = row->set_row, from = row->from, to = row->to;
     row->spikes = calloc(to - from, sizeof *row->spikes);
     if (!row->spikes)
         return false;
@@ -199,54 +226,114 @@ static bool fill_spikes(const struct run_outcome *outcome, size_t set_row, size_
     return kept > 0;
 }
 
-/* Sums over candidates from .. to - 1. */
-static bool fill_distribution(const struct run_outcome *outcome, size_t set_row, size_t from,
-                              size_t to, struct result_row *row)
-{
-    struct distribution *d = &row->distribution;
-    bool mixture = to - from > 1;
-    d->layout = mixture ? outcome->layouts[set_row] : run_layout(outcome, from, set_row);
-    moments_init(&d->moments);
-    for (size_t c = from; c < to; c++)
-        moments_merge(&d->moments, &outcome->candidates[c].moments[set_row]);
-    if (outcome->set->rows[set_row].fixed)
-        return fill_spikes(outcome, set_row, from, to, row);
-    d->counts = mixture ? outcome->counts[set_row] : outcome->candidates[from].counts[set_row];
-    return true;
-}
+/* ---- rows ---- */
 
-bool row_fill(const struct run_outcome *outcome, size_t set_row, size_t group, double effective,
-              struct result_row *row)
+bool row_describe(const struct run_outcome *outcome, size_t set_row, size_t group, double effective,
+                  struct result_row *row)
 {
     const struct plan_set *set = outcome->set;
     const struct set_row *about = &set->rows[set_row];
     const struct plan *some = &set->plans[0];
-    const struct unit_system *units = set->source->units;
-    size_t from = group == GROUP_MIXTURE ? 0 : group;
-    size_t to = group == GROUP_MIXTURE ? set->count : group + 1;
     row->set_row = set_row;
+    row->from = group == GROUP_MIXTURE ? 0 : group;
+    row->to = group == GROUP_MIXTURE ? set->count : group + 1;
     row->vehicle = plan_vehicle_name(some, about->vehicle);
     row->kind = kind_of(plan_set_some_node(set, set_row));
     row->quantity = plan_label(some, about->quantity, about->trip);
     row->measure = quantities[about->quantity].measure;
     row->screen_unit = set->source->settings.us_units ? row->measure->us : row->measure->metric;
     row->distribution.effective = effective;
-    row->samples = (double)outcome->candidates[from].samples;
-    for (size_t c = from; c < to; c++) /* the same samples under each candidate */
+    row->samples = (double)outcome->candidates[row->from].samples;
+    for (size_t c = row->from; c < row->to; c++) /* the same samples under each candidate */
         row->samples = fmin(row->samples, (double)outcome->candidates[c].samples);
-    if (!row->quantity || !fill_distribution(outcome, set_row, from, to, row))
-        return false;
-    if (!unit_of_tables(units, set->rows[set_row].quantity, &row->table_to_si) ||
-        unit_convert(units, row->screen_unit, row->measure->si, &row->screen_to_si) != UNIT_FITS)
-        return false;
-    fill_values(row);
-    if (outcome->replicates)
-        take_replicates(outcome, from, to, row);
-    return true;
+    return row->quantity;
+}
+
+static const struct bin_layout *layout_of(const struct run_outcome *outcome,
+                                          const struct result_row *row)
+{
+    return row->to - row->from > 1 ? outcome->layouts[row->set_row]
+                                   : run_layout(outcome, row->from, row->set_row);
+}
+
+bool row_room_open(const struct run_outcome *outcome, struct row_room *room)
+{
+    size_t most = 0;
+    for (size_t k = 0; k < outcome->set->row_count; k++) {
+        if (outcome->layouts[k])
+            most = bin_layout_size(outcome->layouts[k]) > most
+                       ? bin_layout_size(outcome->layouts[k])
+                       : most;
+        for (size_t c = 0; c < outcome->set->count; c++) {
+            const struct bin_layout *layout = run_layout(outcome, c, k);
+            most = layout && bin_layout_size(layout) > most ? bin_layout_size(layout) : most;
+        }
+    }
+    *room = (struct row_room){.below = malloc((most + 1) * sizeof *room->below),
+                              .pilot_below = malloc((most + 1) * sizeof *room->pilot_below)};
+    return room->below && room->pilot_below;
+}
+
+void row_room_close(struct row_room *room)
+{
+    free(room->below);
+    free(room->pilot_below);
+}
+
+/* The distribution with its counts, which lie in the room. */
+static struct distribution cumulate(const struct run_outcome *outcome, const struct result_row *row,
+                                    struct row_room *room)
+{
+    struct distribution d = row->distribution;
+    run_cumulate(outcome, row->set_row, row->from, row->to, room->below);
+    if (room->layout != d.layout)
+        bin_layout_cumulate(d.layout, room->pilot_below);
+    room->layout = d.layout;
+    d.below = room->below;
+    d.pilot_below = room->pilot_below;
+    return d;
+}
+
+bool row_work_out(const struct run_outcome *outcome, enum row_detail detail, struct row_room *room,
+                  struct result_row *row)
+{
+    struct distribution *d = &row->distribution;
+    moments_init(&d->moments);
+    for (size_t c = row->from; c < row->to; c++)
+        moments_merge(&d->moments, &outcome->candidates[c].moments[row->set_row]);
+    if (outcome->set->rows[row->set_row].fixed) {
+        if (!fill_spikes(outcome, row))
+            return false;
+    } else {
+        d->layout = layout_of(outcome, row);
+        *d = cumulate(outcome, row, room);
+    }
+    fill_brief(row);
+    if (detail == ROW_FULL)
+        fill_rest(outcome, row);
+    bool filled = detail != ROW_FULL || fill_histogram(row);
+    d->below = NULL;
+    d->pilot_below = NULL;
+    return filled;
+}
+
+double row_percentile(const struct run_outcome *outcome, const struct result_row *row, double p)
+{
+    struct row_room room = {0};
+    double value = (double)NAN;
+    if (row->spikes)
+        return spike_percentile(row, p);
+    if (row_room_open(outcome, &room)) {
+        struct distribution d = cumulate(outcome, row, &room);
+        value = distribution_percentile(&d, p);
+    }
+    row_room_close(&room);
+    return value;
 }
 
 void row_clear(struct result_row *row)
 {
     free(row->quantity);
     free(row->spikes);
+    free(row->bins);
 }

@@ -6,6 +6,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "base/decimal.h"
 #include "base/file.h"
 #include "base/text.h"
 #include "model/block.h"
@@ -21,9 +22,19 @@ static void put_text(FILE *f, const char *text)
         fputs(text, f);
 }
 
+/* What never needs quotes. */
+static void put_field(FILE *f, const char *text)
+{
+    fputs(text, f);
+    fputc(',', f);
+}
+
 static void put_number(FILE *f, double value)
 {
-    fprintf(f, ",%.10g", value);
+    char text[DECIMAL_SIZE];
+    decimal_write(value, text);
+    fputc(',', f);
+    fputs(text, f);
 }
 
 static bool has_candidates(const struct packspan_results *r)
@@ -35,14 +46,16 @@ static bool has_candidates(const struct packspan_results *r)
 static void put_candidate(FILE *f, const struct packspan_results *r, const char *candidate)
 {
     if (has_candidates(r))
-        fprintf(f, "%s,", candidate);
+        put_field(f, candidate);
 }
 
 static void put_row_start(FILE *f, const struct packspan_results *r, const struct result_row *row)
 {
     put_candidate(f, r, row->candidate);
     put_text(f, row->vehicle);
-    fprintf(f, ",%s,%s", row->quantity, row->measure->table);
+    fputc(',', f);
+    put_field(f, row->quantity);
+    fputs(row->measure->table, f);
 }
 
 static void write_summary(FILE *f, const struct packspan_results *r)
@@ -74,7 +87,7 @@ static void write_histogram(FILE *f, const struct packspan_results *r)
             double share = bins[b].count / samples, width = bins[b].high - bins[b].low;
             below += bins[b].count;
             put_row_start(f, r, &r->rows[k]);
-            fprintf(f, ",%zu", b + 1);
+            put_number(f, (double)(b + 1));
             put_number(f, bins[b].low);
             put_number(f, bins[b].high);
             put_number(f, bins[b].count);
@@ -385,7 +398,9 @@ static void put_item(FILE *f, const char *item, const char *value)
 
 static void put_item_number(FILE *f, const char *item, double value)
 {
-    fprintf(f, "%s,%.10g\n", item, value);
+    fputs(item, f);
+    put_number(f, value);
+    fputc('\n', f);
 }
 
 static void put_item_count(FILE *f, const char *item, uint64_t value)

@@ -111,7 +111,7 @@ static packspan_status take_results(struct run_outcome *outcome, const struct re
                                     struct record *out)
 {
     struct packspan_results *results = NULL;
-    packspan_status status = results_make(outcome, &results);
+    packspan_status status = results_make(outcome, ROW_BRIEF, &results);
     if (status != PACKSPAN_OK)
         return status;
     out->fate = POINT_DONE;

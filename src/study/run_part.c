@@ -4,6 +4,7 @@
 #include <stdlib.h>
 
 #include "base/text.h"
+#include "engine/joint_counts.h"
 #include "engine/replicates.h"
 #include "engine/sum_tree.h"
 
@@ -211,15 +212,18 @@ static void replicate(struct exchange *x, const struct plan_set *set, struct rep
     claims(x, set->source->claim_count, p->claims);
 }
 
-/* What is read is counted for `mixture` too, where that is not NULL. */
-static void bins(struct exchange *x, const struct bin_layout *layout, uint64_t *counts,
-                 uint64_t *mixture)
+static void bins(struct exchange *x, const struct bin_layout *layout, uint64_t *counts)
 {
-    for (size_t b = 0; layout && counts && b < bin_layout_size(layout); b++) {
-        uint64_t before = counts[b];
-        whole(x, &counts[b]);
-        if (mixture)
-            mixture[b] += counts[b] - before;
+    if (layout && counts)
+        wholes(x, bin_layout_size(layout), counts);
+}
+
+static void shared_bins(struct exchange *x, struct run_outcome *o, size_t c, size_t row)
+{
+    for (size_t b = 0; b < bin_layout_size(o->layouts[row]); b++) {
+        uint64_t before = joint_counts_at(o->shared_counts, row, c, b), after = before;
+        whole(x, &after);
+        joint_counts_raise(o->shared_counts, row, c, b, after - before);
     }
 }
 
@@ -231,8 +235,12 @@ static void candidate(struct exchange *x, struct run_outcome *o, size_t c)
     wholes(x, set->row_count, found->outside);
     wholes(x, set->plans[c].node_count, found->invalid_by_node);
     claims(x, set->source->claim_count, found->claims);
-    for (size_t r = 0; r < set->row_count && set->weighted; r++)
-        bins(x, run_layout(o, c, r), found->counts[r], o->shared[r] ? o->counts[r] : NULL);
+    for (size_t r = 0; r < set->row_count && set->weighted; r++) {
+        if (o->shared[r])
+            shared_bins(x, o, c, r);
+        else
+            bins(x, run_layout(o, c, r), found->counts[r]);
+    }
 }
 
 static void whole_numbers(struct exchange *x, struct run_outcome *o)
@@ -243,7 +251,7 @@ static void whole_numbers(struct exchange *x, struct run_outcome *o)
         candidate(x, o, c);
     for (size_t r = 0; r < set->row_count; r++) {
         if (!o->shared[r])
-            bins(x, o->layouts[r], o->counts[r], NULL);
+            bins(x, o->layouts[r], o->counts[r]);
         for (int shift = 0; shift < BIN_SHIFTS; shift++)
             if (o->row_counts[r].joined[shift])
                 wholes(x, bin_joined_size(o->layouts[r], shift), o->row_counts[r].joined[shift]);

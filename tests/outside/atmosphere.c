@@ -27,6 +27,28 @@ static void standard_atmosphere_table(void **state)
         assert_close(density(table[i][1], table[i][0]), table[i][2], 0.0, 1e-5);
 }
 
+/* The pressure's power law by the C library, for the whole domain of elevations and many at once.
+ */
+static void power_law_of_the_pressure(void **state)
+{
+    (void)state;
+    enum { COUNT = 951 };
+    double temperature[COUNT], elevation[COUNT], out[COUNT];
+    const double *in[] = {temperature, elevation};
+    for (int i = 0; i < COUNT; i++) {
+        elevation[i] = -500.0 + 10.0 * i;
+        temperature[i] = 200.0 + 0.1 * i;
+    }
+    struct relation_call call = {.n = COUNT, .in = in, .out = out};
+    relation_find(Q_trip_air_density, 0)->work(&call);
+    for (int i = 0; i < COUNT; i++) {
+        double h = 6356766.0 * elevation[i] / (6356766.0 + elevation[i]);
+        double gas = 8314.32 / 28.9644, ratio = (288.15 - 0.0065 * h) / 288.15;
+        double pressure = 101325.0 * pow(ratio, 9.80665 / (gas * 0.0065));
+        assert_close(out[i], pressure / (gas * temperature[i]), 5e-15, 0.0);
+    }
+}
+
 /* Dry air at 98.21 kPa, the pressure of 40 CFR 1066.305(a), with R = 287.053 J/(kg K). */
 static void reference_pressure(void **state)
 {
@@ -42,6 +64,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(standard_atmosphere_table),
+        cmocka_unit_test(power_law_of_the_pressure),
         cmocka_unit_test(reference_pressure),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -120,8 +120,10 @@ static inline struct summary propagate(const struct model *m)
     struct drawn_inputs inputs;
     open_inputs(m, &inputs);
     struct bin_layout *layout = lay_out(m, &inputs);
-    uint64_t *counts = calloc(bin_layout_size(layout), sizeof *counts);
-    assert_non_null(counts);
+    size_t bins = bin_layout_size(layout);
+    uint64_t *counts = calloc(bins + 1, sizeof *counts);
+    uint32_t *pilot_below = calloc(bins + 1, sizeof *pilot_below);
+    assert_true(counts && pilot_below);
     struct bin_counter counter = {0};
     assert_int_equal(bin_counter_open(layout, &counter), PACKSPAN_OK);
     struct summary s;
@@ -140,7 +142,9 @@ static inline struct summary propagate(const struct model *m)
     }
     bin_counters_drain(layout, 1, &(struct bin_counter *){&counter}, counts);
     bin_counter_close(&counter);
-    struct distribution d = {layout, counts, s.moments, (double)s.moments.count};
+    bin_counts_cumulate(bins, counts, counts);
+    bin_layout_cumulate(layout, pilot_below);
+    struct distribution d = {layout, counts, pilot_below, s.moments, (double)s.moments.count};
     s.low = distribution_percentile(&d, 0.025);
     s.high = distribution_percentile(&d, 0.975);
     s.low_error = distribution_percentile_error(&d, 0.025);
@@ -148,6 +152,7 @@ static inline struct summary propagate(const struct model *m)
     s.inside = (double)inside / SAMPLES;
     distribution_shortest95(&d, &s.shortest_low, &s.shortest_high);
     free(counts);
+    free(pilot_below);
     bin_layout_free(layout);
     close_inputs(&inputs);
     return s;

@@ -1,5 +1,6 @@
-/* Loops over columns: sorting, sums, bounds and the exponential function. */
+/* Loops over columns: sorting, sums, bounds, exponentials and logarithms. */
 #include "base/exponential.h"
+#include "base/logarithm.h"
 #include "base/range.h"
 #include "base/sort.h"
 #include "base/sums.h"
@@ -22,6 +23,24 @@ static void the_exponential_is_that_of_long_doubles(void **state)
     exponentials(4, ends, out);
     assert_true(out[0] == 1.0 && out[1] == 0.0 && out[2] == 0.0);
     assert_close(out[3], exp(709.0), 4.0 * DBL_EPSILON, 0.0);
+}
+
+/* Over all powers of two, and densely around 1, where the result is nearly 0. */
+static void the_logarithm_is_that_of_long_doubles(void **state)
+{
+    (void)state;
+    enum { COUNT = 4000 };
+    static double x[COUNT], y[COUNT];
+    for (int i = 0; i < COUNT; i++)
+        x[i] = i < 2000 ? ldexp(1.0 + i / 2001.0, i - 1000) : 0.2 + i / 2500.0;
+    logarithms(COUNT, x, y);
+    for (int i = 0; i < COUNT; i++)
+        assert_close(y[i], (double)logl((long double)x[i]), 2.0 * DBL_EPSILON, 0.0);
+    double ends[] = {1.0, DBL_MIN, DBL_MAX, 1.0 - 0x1p-53, 1.0 + 0x1p-52}, out[5];
+    logarithms(5, ends, out);
+    assert_true(out[0] == 0.0);
+    for (int i = 1; i < 5; i++)
+        assert_close(out[i], (double)logl((long double)ends[i]), 2.0 * DBL_EPSILON, 0.0);
 }
 
 static int by_value(const void *a, const void *b)
@@ -79,6 +98,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_exponential_is_that_of_long_doubles),
+        cmocka_unit_test(the_logarithm_is_that_of_long_doubles),
         cmocka_unit_test(sorting_gives_what_qsort_gives),
         cmocka_unit_test(sums_and_bounds_of_any_length),
     };

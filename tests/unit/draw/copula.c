@@ -184,25 +184,58 @@ static void an_impossible_set_gets_one_that_is_possible(void **state)
 
 /* ---- draws ---- */
 
-/* scipy.stats.norm, SciPy 1.10.1; what lies beyond 37 is taken for 37. */
+/* Tails beyond a: exp(a^2/2) - sqrt(2/pi) (a + a^3/3 + a^5/(3 5) + ...), halved and over
+ * exp(a^2/2), summed with 420 digits by Python's decimal module. (SciPy's norm.sf rounds a/sqrt(2)
+ * first and is off by 1.1e-13 of the tail at 37.) What lies beyond 37 is taken for 37. */
+static const double tails[][2] = {
+    {0.0, 0.5},
+    {0.25, 0.4012936743170763},
+    {0.5, 0.30853753872598688},
+    {1.0, 0.15865525393145705},
+    {2.0, 0.022750131948179209},
+    {3.0, 0.0013498980316300946},
+    {4.0, 3.1671241833119924e-05},
+    {5.0, 2.8665157187919391e-07},
+    {6.0, 9.8658764503769809e-10},
+    {8.5, 9.4795348222033177e-18},
+    {9.0, 1.1285884059538405e-19},
+    {12.0, 1.776482112077679e-33},
+    {20.0, 2.7536241186062337e-89},
+    {30.0, 4.9067139271481872e-198},
+    {37.0, 5.7255712225245771e-300},
+    {90.0, 5.7255712225245771e-300},
+};
+
 static void both_tails_keep_their_digits(void **state)
 {
     (void)state;
-    static const double rows[][3] = {
-        {-90.0, 5.7255712225239266e-300, 1.0},
-        {-37.0, 5.7255712225239266e-300, 1.0},
-        {-9.0, 1.1285884059538324e-19, 1.0},
-        {-3.0, 0.0013498980316300933, 0.9986501019683699},
-        {0.0, 0.5, 0.5},
-        {0.5, 0.6914624612740131, 0.3085375387259869},
-        {8.5, 1.0, 9.47953482220325e-18},
-        {20.0, 1.0, 2.7536241186061556e-89},
-    };
-    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
-        double lower, upper;
-        copula_tails(1, &rows[i][0], &lower, &upper);
-        assert_close(lower, rows[i][1], 1e-13, 0.0);
-        assert_close(upper, rows[i][2], 1e-13, 0.0);
+    for (size_t i = 0; i < sizeof tails / sizeof tails[0]; i++) {
+        double a = tails[i][0], tail = tails[i][1], lower[2], upper[2];
+        copula_tails(2, (double[]){-a, a}, lower, upper);
+        double accuracy = 1e-15 * (1.0 + fmin(0.5 * a * a, 684.5));
+        assert_close(lower[0], tail, accuracy, 0.0);
+        assert_close(upper[1], tail, accuracy, 0.0);
+        assert_close(upper[0], 1.0 - tail, 2e-16, 0.0);
+        assert_close(lower[1], 1.0 - tail, 2e-16, 0.0);
+    }
+}
+
+/* The C library's erfc() rounds a/sqrt(2), so that the two differ by about a^2 roundings. */
+static void tails_are_symmetric_and_rise(void **state)
+{
+    (void)state;
+    enum { COUNT = 40000 };
+    static double z[2 * COUNT], lower[2 * COUNT], upper[2 * COUNT];
+    for (size_t i = 0; i < COUNT; i++) {
+        z[i] = -38.0 + 38.0 * (double)i / COUNT;
+        z[2 * COUNT - 1 - i] = -z[i];
+    }
+    copula_tails(2 * COUNT, z, lower, upper);
+    for (size_t i = 0; i < 2 * COUNT; i++) {
+        assert_true(lower[i] == upper[2 * COUNT - 1 - i]);
+        assert_true(i == 0 || lower[i] >= lower[i - 1]);
+        if (z[i] > -37.0 && z[i] < 0.0)
+            assert_close(lower[i], 0.5 * erfc(-z[i] * M_SQRT1_2), 3e-16 * (1.0 + z[i] * z[i]), 0.0);
     }
 }
 
@@ -271,6 +304,7 @@ int main(void)
         cmocka_unit_test(the_order_of_links_plays_no_part),
         cmocka_unit_test(an_impossible_set_gets_one_that_is_possible),
         cmocka_unit_test(both_tails_keep_their_digits),
+        cmocka_unit_test(tails_are_symmetric_and_rise),
         cmocka_unit_test(scores_lead_back_to_their_numbers),
         cmocka_unit_test(mixed_scores_are_correlated),
     };

@@ -339,6 +339,69 @@ static void observed_readings_weigh_the_same(void **state)
     shape_free(s);
 }
 
+static double crowd_weight(int set, int reading)
+{
+    switch (set) {
+    case 0:
+        return 1.0;
+    case 1:
+        return ldexp(1.0, -reading); /* most are lost in rounding */
+    case 2:
+        return reading == 3 ? 1e9 : 1.0;
+    case 3:
+        return reading % 3 ? 1e-12 : reading + 1;
+    default:
+        return exp(40.0 * sin(reading * reading));
+    }
+}
+
+static int by_value(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* The first reading whose share is not below u, found one by one, at every share, at the
+ * borders of the guide and at their neighbours. */
+static void observed_draws_are_those_of_a_plain_search(void **state)
+{
+    (void)state;
+    enum { MOST = 1000, PLACES = 2 * 1024, COUNT = 3 * (MOST + PLACES) };
+    static const int counts[] = {1, 2, 7, 33, MOST};
+    static double values[MOST], weights[MOST], shares[MOST], u[COUNT], x[COUNT];
+    for (int c = 0; c < 5; c++)
+        for (int set = 0; set < 5; set++) {
+            double sum = 0.0;
+            int n = counts[c], places = 0;
+            for (int i = 0; i < n; i++) {
+                values[i] = 10.0 + i;
+                weights[i] = crowd_weight(set, i);
+                shares[i] = sum += weights[i];
+            }
+            for (int i = 0; i < n; i++)
+                shares[i] /= sum;
+            for (int i = 0; i < n + PLACES; i++) {
+                double place = i < n ? shares[i] : (double)(i - n) / PLACES;
+                u[places++] = fmin(fmax(place, 0x1p-53), 1.0 - 0x1p-53);
+                u[places++] = fmin(fmax(nextafter(place, 0.0), 0x1p-1074), 1.0 - 0x1p-53);
+                u[places++] = fmin(nextafter(place, 1.0), 1.0 - 0x1p-53);
+            }
+            qsort(u, (size_t)places, sizeof *u, by_value);
+            struct shape_given given = given_text("observed", "");
+            given.values = values;
+            given.weights = weights;
+            given.readings = (size_t)n;
+            struct shape *s = shape_of(&given, anywhere);
+            shape_draws(s, (size_t)places, u, x);
+            for (int k = 0, reading = 0; k < places; k++) {
+                while (shares[reading] < u[k])
+                    reading++;
+                assert_true(x[k] == values[reading]);
+            }
+            shape_free(s);
+        }
+}
+
 static void observed_outside_the_domain_is_cut(void **state)
 {
     (void)state;
@@ -398,6 +461,7 @@ int main(void)
         cmocka_unit_test(fixed_is_one_value),
         cmocka_unit_test(observed_steps_through_its_readings),
         cmocka_unit_test(observed_readings_weigh_the_same),
+        cmocka_unit_test(observed_draws_are_those_of_a_plain_search),
         cmocka_unit_test(observed_outside_the_domain_is_cut),
         cmocka_unit_test(shapes_are_found_by_name),
     };

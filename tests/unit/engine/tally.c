@@ -133,7 +133,8 @@ struct column {
     size_t n;
     double *x, *sorted;
     struct bin_layout *layout;
-    uint64_t *counts;
+    uint64_t *counts, *below;
+    uint32_t *pilot_below;
     struct distribution d;
 };
 
@@ -168,8 +169,14 @@ static void tally_column(struct column *c)
         bin_share_out(c->layout, shift, joined[shift], c->counts);
         free(joined[shift]);
     }
+    size_t bins = bin_layout_size(c->layout);
+    c->below = allocate(bins + 1, sizeof *c->below);
+    c->pilot_below = allocate(bins + 1, sizeof *c->pilot_below);
+    bin_counts_cumulate(bins, c->counts, c->below);
+    bin_layout_cumulate(c->layout, c->pilot_below);
     c->d.layout = c->layout;
-    c->d.counts = c->counts;
+    c->d.below = c->below;
+    c->d.pilot_below = c->pilot_below;
     c->d.effective = (double)c->n;
     c->sorted = sorted_copy(c->n, c->x);
 }
@@ -204,6 +211,8 @@ static void column_free(struct column *c)
 {
     bin_layout_free(c->layout);
     free(c->counts);
+    free(c->below);
+    free(c->pilot_below);
     free(c->sorted);
     free(c->x);
 }
@@ -786,15 +795,16 @@ static void nothing_counted_gives_no_number(void **state)
     assert_int_equal(bin_layout_make(&pilot, 0, &l), PACKSPAN_USAGE);
     assert_null(l);
     assert_int_equal(bin_layout_make(&pilot, 1, &l), PACKSPAN_OK);
-    uint64_t *counts = allocate(bin_layout_size(l), sizeof *counts);
-    struct distribution d = {.layout = l, .counts = counts};
+    uint64_t below[2] = {0};
+    uint32_t pilot_below[2] = {0, 1};
+    assert_int_equal(bin_layout_size(l), 1);
+    struct distribution d = {.layout = l, .below = below, .pilot_below = pilot_below};
     moments_init(&d.moments);
     double low, high;
     distribution_shortest95(&d, &low, &high);
     struct histogram_bin bins[HISTOGRAM_BINS_MAX];
     assert_true(isnan(distribution_percentile(&d, 0.5)) && isnan(low) && isnan(high));
     assert_int_equal(distribution_histogram(&d, bins), 0);
-    free(counts);
     bin_layout_free(l);
     bin_layout_free(NULL);
 }

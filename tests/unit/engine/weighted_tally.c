@@ -45,7 +45,8 @@ struct weighted {
 struct column {
     size_t n;
     double *x;
-    uint64_t *weights, *counts;
+    uint64_t *weights, *counts, *below;
+    uint32_t *pilot_below;
     struct bin_layout *layout;
     struct distribution d;
     struct weighted *sorted;
@@ -67,6 +68,15 @@ static struct bin_layout *layout_like(double quantile(double u), uint64_t seed)
     struct bin_layout *layout = NULL;
     assert_int_equal(bin_layout_make_alike(pilot, PILOT, &layout), PACKSPAN_OK);
     return layout;
+}
+
+/* Of a column's counts, or of others in the same bins. */
+static uint64_t *cumulated(const struct bin_layout *l, const uint64_t *counts)
+{
+    size_t bins = bin_layout_size(l);
+    uint64_t *below = allocate(bins + 1, sizeof *below);
+    bin_counts_cumulate(bins, counts, below);
+    return below;
 }
 
 static void tally(struct column *c)
@@ -95,8 +105,12 @@ static void tally(struct column *c)
         c->sorted[i] = (struct weighted){c->x[i], c->weights[i]};
     }
     qsort(c->sorted, c->n, sizeof *c->sorted, by_weighted_value);
+    c->below = cumulated(c->layout, c->counts);
+    c->pilot_below = allocate(bin_layout_size(c->layout) + 1, sizeof *c->pilot_below);
+    bin_layout_cumulate(c->layout, c->pilot_below);
     c->d.layout = c->layout;
-    c->d.counts = c->counts;
+    c->d.below = c->below;
+    c->d.pilot_below = c->pilot_below;
     c->d.effective = sum * sum / squares;
 }
 
@@ -114,12 +128,20 @@ static struct column column_of(size_t n, double quantile(double u),
     return c;
 }
 
+/* What tally() has made. */
+static void tally_free(struct column *c)
+{
+    free(c->counts);
+    free(c->below);
+    free(c->pilot_below);
+    free(c->sorted);
+}
+
 static void column_free(struct column *c)
 {
+    tally_free(c);
     free(c->x);
     free(c->weights);
-    free(c->counts);
-    free(c->sorted);
     bin_layout_free(c->layout);
 }
 
@@ -218,8 +240,7 @@ static void a_weight_is_a_number_of_copies(void **state)
     for (size_t k = 0; k < sizeof sizes / sizeof sizes[0]; k++) {
         struct column c = column_of(sizes[k], lognormal, nought_to_five, 10 + k);
         c.weights[0] = 2; /* not nothing at all */
-        free(c.counts);
-        free(c.sorted);
+        tally_free(&c);
         tally(&c);
         double *copies = allocate(5 * c.n, sizeof *copies);
         size_t n = 0;
@@ -242,7 +263,8 @@ static void a_weight_is_a_number_of_copies(void **state)
         assert_close(c.d.moments.min, m.min, 0.0, 0.0);
         assert_close(c.d.moments.max, m.max, 0.0, 0.0);
 
-        struct distribution d = {c.layout, counts, m, (double)n};
+        uint64_t *below = cumulated(c.layout, counts);
+        struct distribution d = {c.layout, below, c.pilot_below, m, (double)n};
         double low, high, copies_low, copies_high;
         for (int i = 0; i < REPORTED; i++)
             assert_close(distribution_percentile(&c.d, reported[i]),
@@ -253,6 +275,7 @@ static void a_weight_is_a_number_of_copies(void **state)
         assert_close(high, copies_high, 0.0, 0.0);
         free(copies);
         free(counts);
+        free(below);
         column_free(&c);
     }
 }
@@ -282,8 +305,7 @@ static void likelihoods_as_weights(void **state)
     (void)state;
     struct column c = column_of(200000, normal, likelihood, 7);
     bin_layout_free(c.layout);
-    free(c.counts);
-    free(c.sorted);
+    tally_free(&c);
     c.layout = layout_like(posterior, 8);
     tally(&c);
     assert_percentiles_keep(&c);
@@ -329,8 +351,7 @@ static void equal_weights_change_nothing(void **state)
                      distribution_percentile_error(&plain.d, p), 0.0, 2.0 * spacing);
     }
     free(plain.weights);
-    free(plain.counts);
-    free(plain.sorted);
+    tally_free(&plain);
     column_free(&c);
 }
 
