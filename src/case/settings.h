@@ -34,21 +34,21 @@ struct part_of {
 };
 
 struct settings {
-    uint64_t samples;   /* [100, 1e12], default 1e6; see settings_samples() */
-    bool samples_given; /* not the default */
-    uint64_t effective; /* [0, 1e9], default 0: stop when that many effective samples are there */
-    unsigned stable;    /* [0, 4], default 0: digits, JCGM 101 7.9 */
-    uint64_t pilot;     /* [0, 1e12], default 0: samples of the pilot at least */
-    bool sobol;         /* sequence: "pcg" (default) or "sobol" */
-    uint64_t seed;      /* [0, 2^64 - 1], default 1 */
-    unsigned threads;   /* [0, 1024], 0 (default): one for each processor */
-    uint64_t keep;      /* [0, 1e7], default 0: joint samples written to samples.csv */
+    uint64_t samples;    /* [100, 1e12], default 1e6; see settings_samples() */
+    bool samples_given;  /* not the default */
+    uint64_t effective;  /* [0, 1e9], default 0: stop when that many effective samples are there */
+    unsigned stable;     /* [0, 4], default 0: digits, JCGM 101 7.9 */
+    uint64_t pilot;      /* [0, 1e12], default 0: samples of the pilot at least */
+    bool sobol;          /* sequence: "pcg" (default) or "sobol" */
+    uint64_t seed;       /* [0, 2^64 - 1], default 1 */
+    unsigned threads;    /* [0, 1024], 0 (default): one for each processor */
+    uint64_t keep;       /* [0, 1e7], default 0: joint samples written to samples.csv */
     struct part_of part; /* default: the whole */
-    bool us_units;      /* units: "metric" (default) or "us", for the screen */
-    bool quiet;         /* "yes" or "no" (default) */
-    char out[4096];     /* folder of the result tables; "" (default): results/NAME-OF-CASE */
-    bool sobol_design;     /* design of a study: "grid" (default) or "sobol" */
-    uint64_t points;       /* [0, 1e9], default 0: of a Sobol' design */
+    bool us_units;       /* units: "metric" (default) or "us", for the screen */
+    bool quiet;          /* "yes" or "no" (default) */
+    char out[4096];      /* folder of the result tables; "" (default): results/NAME-OF-CASE */
+    bool sobol_design;   /* design of a study: "grid" (default) or "sobol" */
+    uint64_t points;     /* [0, 1e9], default 0: of a Sobol' design */
     char quantities[4096]; /* names with commas between them; "" (default): all */
     double hours;          /* [0, 1e6], default 0: a study takes the time that it needs */
 };

@@ -713,16 +713,16 @@ static packspan_status tally_share(uint64_t least, run_progress *progress, void 
     return status;
 }
 
-static bool make_counts(struct run_outcome *out)
+/* The counts without weights: those of single bins, and what falls to each of joined ones. */
+static void make_counts(const struct run_outcome *out)
 {
-    bool made = true;
-    for (size_t r = 0; r < out->set->row_count && !out->set->weighted && made; r++) {
-        uint64_t **counts = &out->candidates[0].counts[r];
-        made = bin_counts_make(out->layouts[r], counts);
-        if (made && *counts)
-            share_out(out, r, *counts);
+    for (size_t r = 0; r < out->set->row_count && !out->set->weighted; r++) {
+        uint64_t **single = &out->row_counts[r].joined[0];
+        uint64_t *counts = *single;
+        *single = NULL;
+        share_out(out, r, counts);
+        out->candidates[0].counts[r] = counts;
     }
-    return made;
 }
 
 packspan_status run_finish(struct run_outcome *out)
@@ -730,8 +730,7 @@ packspan_status run_finish(struct run_outcome *out)
     if (out->set->weighted)
         add_up_weights(out);
     add_up(out);
-    if (!make_counts(out))
-        return PACKSPAN_NO_MEMORY;
+    make_counts(out);
     if (out->interrupted)
         return has_weight(out) ? PACKSPAN_OK : PACKSPAN_INTERRUPTED;
     return run_has_too_many_invalid(out) || !evidence_fits(out) ? PACKSPAN_BAD_CASE : PACKSPAN_OK;

@@ -383,7 +383,9 @@ void bin_counters_drain(const struct bin_layout *l, size_t n, struct bin_counter
 void bin_share_out(const struct bin_layout *l, int shift, const uint64_t *joined, uint64_t *counts)
 {
     size_t size = bin_layout_size(l);
-    for (size_t i = 0; i < bin_joined_size(l, shift); i++) {
+    for (size_t b = 0; b < size && shift == 0; b++)
+        counts[b] += joined[b];
+    for (size_t i = 0; i < bin_joined_size(l, shift) && shift > 0; i++) {
         size_t first = i << shift, most = (size_t)1 << shift;
         if (joined[i] > 0) /* else no page is touched for nothing */
             share_out(joined[i], size - first < most ? size - first : most, counts + first);

@@ -54,6 +54,15 @@ def name(folder, k, parts):
     return f"{folder}/part_{k}_of_{parts}.part"
 
 
+def rewrite(path, to, old, new):
+    """A sound part with another header."""
+    text = contents(path)[:-72]
+    assert text.count(old) == 1
+    text = text.replace(old, new)
+    with open(to, "wb") as file:
+        file.write(text + b"sha256," + hashlib.sha256(text).hexdigest().encode() + b"\n")
+
+
 def merged_parts_are_the_whole():
     runs = [
         (DEMO, [3], ["--samples=50000"]),  # evidence and candidates
@@ -104,9 +113,7 @@ def foreign_and_missing_parts_are_named_at_once():
     make_parts(f"{project}/tests/data/cases/plain", "case", 4, "--samples=10000", only=[3])
     os.remove(name("out", 3, 4))
     shutil.copy(name("out", 1, 4), "out/copy.part")
-    study = contents(name("out", 4, 4)).replace(b"kind,run", b"kind,study")[:-72]
-    with open("study.part", "wb") as file:
-        file.write(study + b"sha256," + hashlib.sha256(study).hexdigest().encode() + b"\n")
+    rewrite(name("out", 4, 4), "study.part", b"kind,run", b"kind,study")
     told = packspan("merge", "merged", "seed", "number", "samples", "case", "study.part", "out",
                     status=65).splitlines()
     first = name("out", 1, 4)
@@ -119,8 +126,19 @@ def foreign_and_missing_parts_are_named_at_once():
                      "part 3 of 4: is missing"):
         assert any(line.startswith(expected) for line in told), (expected, told)
     assert not os.path.exists("merged")
+
+
+def parts_of_another_kind_or_version_are_refused():
+    make_parts(BENCH, "out", 1, "--samples=10000")
+    version = re.search(rb"version,(.*)\n", contents(name("out", 1, 1)))
+    rewrite(name("out", 1, 1), "study.part", b"kind,run", b"kind,study")
+    rewrite(name("out", 1, 1), "old.part", version[0], b"version,0.0.1\n")
     told = packspan("merge", "merged", "study.part", status=65)
-    assert "study.part: is part of a study, not of a run" in told or "missing" in told, told
+    assert told == "study.part: is part of a study, not of a run\n", told
+    told = packspan("merge", "merged", "old.part", status=65)
+    assert told == ("old.part: was written by packspan 0.0.1, but this is packspan "
+                    f"{version[1].decode()}; make all parts and merge them with the same "
+                    "version\n"), told
 
 
 def damage_is_named():
@@ -254,6 +272,7 @@ CHECKS = [
     a_part_that_is_there_is_not_made_again,
     parts_in_the_way_are_named,
     foreign_and_missing_parts_are_named_at_once,
+    parts_of_another_kind_or_version_are_refused,
     damage_is_named,
     a_case_that_changed_is_refused,
     settings_of_the_parts_count_at_the_merge,
