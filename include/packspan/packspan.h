@@ -123,7 +123,8 @@ typedef enum packspan_setting_field {
     PACKSPAN_SETTING_NAME,
     PACKSPAN_SETTING_ARGUMENT, /* NULL for a switch */
     PACKSPAN_SETTING_RANGE,
-    PACKSPAN_SETTING_MEANING
+    PACKSPAN_SETTING_MEANING,
+    PACKSPAN_SETTING_COMMANDS /* that take it: run, check, study, with blanks between them */
 } packspan_setting_field;
 size_t packspan_setting_count(void);
 const char *packspan_setting_text(size_t i, packspan_setting_field field);
@@ -398,6 +399,81 @@ const char *packspan_observation_quantity(const packspan_results *r, size_t i);
 const char *packspan_observation_unit(const packspan_results *r, size_t i);
 double packspan_observation_number(const packspan_results *r, size_t i,
                                    packspan_observation_value value);
+
+/* ---- Studies ------------------------------------------------------------------------------- */
+
+/* The case of a study, at every point of its study.csv or points.csv. */
+typedef struct packspan_study packspan_study;
+
+/* True when it has a study.csv or points.csv. */
+bool packspan_case_has_study(const packspan_case *c);
+
+/* Makes the points of a good case and checks what each of them gives. PACKSPAN_BAD_CASE, and
+ * PACKSPAN_USAGE when settings contradict each other or the tables: the case's problems then tell
+ * why. The case, and its settings as they are, must outlive the study. */
+packspan_status packspan_study_open(packspan_case *c, packspan_study **out);
+void packspan_study_free(packspan_study *s); /* NULL is fine */
+
+uint64_t packspan_study_points(const packspan_study *s);
+uint64_t packspan_study_samples(const packspan_study *s); /* of each point */
+unsigned packspan_study_threads(const packspan_study *s); /* that share the points */
+/* Rows of study.csv and study_claims.csv for each point. */
+size_t packspan_study_rows(const packspan_study *s);
+/* What is needed on disk: the journal, and the tables within a tenth or so. */
+uint64_t packspan_study_journal_bytes(const packspan_study *s);
+uint64_t packspan_study_table_bytes(const packspan_study *s);
+/* What a reader of the tables must know. */
+size_t packspan_study_warning_count(const packspan_study *s);
+const char *packspan_study_warning(const packspan_study *s, size_t i);
+/* Works a few samples of the first point out, to tell what all points will take with one thread. */
+packspan_status packspan_study_time(packspan_study *s, double *seconds);
+
+typedef struct packspan_study_state {
+    uint64_t done, points;
+    double seconds;           /* since it was begun or gone on with */
+    double points_per_second; /* meanwhile */
+    double samples_per_second;
+    double seconds_left; /* infinite while nobody knows */
+} packspan_study_state;
+/* Called before the first point that is to be worked out, and then now and then, by any thread but
+ * one at a time; false stops the study. */
+typedef bool packspan_study_watch(void *user, const packspan_study_state *state);
+
+typedef struct packspan_study_report {
+    uint64_t done;          /* points that are finished */
+    uint64_t found;         /* of them, finished before and kept in the journal */
+    uint64_t dropped;       /* damaged records of the journal, which were worked out again */
+    bool mended;            /* the journal's header was damaged */
+    bool was_complete;      /* everything was there already, nothing was written */
+    bool out_of_time;       /* the setting hours stopped it */
+    uint64_t refused;       /* points with more than 0.1 % invalid samples, or whose samples fit no
+                               evidence: their rows have no numbers; told when all points are done */
+    uint64_t first_refused; /* a point, from 0 */
+    double seconds;
+} packspan_study_report;
+
+/* Works every point out that is not in `folder`/study.journal yet, then writes study.csv,
+ * study_claims.csv and study_run.csv. Points are worked out side by side with one thread each, by
+ * the setting threads. The log `folder`/study.log gets a line a minute. PACKSPAN_INTERRUPTED when
+ * the watch or the setting hours stopped it: the journal keeps what is finished, and the same call
+ * goes on. PACKSPAN_BAD_CASE when the journal is that of another study. On these two, and on
+ * PACKSPAN_IO, *report is filled as far as it is known; packspan_study_failure() tells the file and
+ * the reason. PACKSPAN_USAGE when `folder` holds a case. */
+packspan_status packspan_study_run(packspan_study *s, const char *folder,
+                                   packspan_study_watch *watch, void *user,
+                                   packspan_study_report *report);
+/* "" when there was none; several lines for a journal of another study. */
+const char *packspan_study_failure(const packspan_study *s);
+/* A point's name, or its number from 1, and "AXIS = VALUE UNIT, …"; of the point asked last. */
+const char *packspan_study_point_text(packspan_study *s, uint64_t point);
+
+/* Parts may be of a study, too: packspan_study_run() with the setting part writes them, into
+ * `folder`/part_K_of_N.part, and keeps its journal and its log beside it meanwhile. */
+bool packspan_merge_is_study(const packspan_merge *m);
+/* Writes the tables of the whole study, as packspan_study_run() does. What is wrong, also on
+ * PACKSPAN_IO, packspan_merge_problem() tells. */
+packspan_status packspan_merge_study(packspan_merge *m, const char *folder,
+                                     packspan_study_report *report);
 
 #ifdef __cplusplus
 }

@@ -54,7 +54,7 @@ static packspan_status copy_table(const char *folder, const char *name)
 packspan_status packspan_case_write_new(const char *folder)
 {
     static const char *const tables[] = {"vehicles.csv", "inputs.csv", "trips.csv", "claims.csv",
-                                         "settings.csv"};
+                                         "study.csv",    "settings.csv"};
     if (!is_vacant(folder))
         return PACKSPAN_USAGE;
     packspan_status status = file_make_folder(folder);

@@ -5,10 +5,12 @@
 #include <string.h>
 
 #include "api/case_handle.h"
+#include "base/file.h"
 #include "base/text.h"
 #include "results/results.h"
 #include "study/case_header.h"
 #include "study/merge.h"
+#include "study/study_part.h"
 
 /* ---- one part ---- */
 
@@ -175,17 +177,38 @@ static packspan_status take_case_problems(packspan_merge *m, packspan_status sta
     return taken ? status : PACKSPAN_NO_MEMORY;
 }
 
-/* The settings of the parts, instead of those of the case. */
-static bool take_settings(packspan_case *c, const struct header *h)
+static bool is_study(const struct header *h)
 {
-    static const char *const names[] = {"seed", "samples",   "sequence", "pilot",
-                                        "keep", "effective", "stable"};
+    const char *kind = header_value(h, "kind");
+    return kind && strcmp(kind, "study") == 0;
+}
+
+/* The settings of the parts, instead of those of the case; `names` end with NULL. */
+static bool take_named(packspan_case *c, const struct header *h, const char *const *names)
+{
     bool taken = packspan_case_set(c, "part", "all") == PACKSPAN_OK;
-    for (size_t i = 0; i < sizeof names / sizeof names[0] && taken; i++) {
-        const char *value = header_value(h, names[i]);
-        taken = value && packspan_case_set(c, names[i], value) == PACKSPAN_OK;
+    for (; *names && taken; names++) {
+        const char *value = header_value(h, *names);
+        taken = value && packspan_case_set(c, *names, value) == PACKSPAN_OK;
     }
     return taken;
+}
+
+static bool take_settings(packspan_case *c, const struct header *h)
+{
+    static const char *const of_run[] = {"seed", "samples",   "sequence", "pilot",
+                                         "keep", "effective", "stable",   NULL};
+    static const char *const of_study[] = {"seed",  "samples",    "sequence",
+                                           "pilot", "quantities", NULL};
+    static const char *const of_design[] = {"design", "points", NULL};
+    const char *design = header_value(h, "design");
+    if (!is_study(h))
+        return take_named(c, h, of_run);
+    bool is_sobol = design && strcmp(design, "sobol") == 0;
+    return take_named(c, h, of_study) &&
+           (is_sobol ? take_named(c, h, of_design)
+                     : packspan_case_set(c, "design", "grid") == PACKSPAN_OK &&
+                           packspan_case_set(c, "points", "0") == PACKSPAN_OK);
 }
 
 /* A bad case may have become so since: what has changed is told first. */
@@ -216,8 +239,9 @@ static packspan_status check_kind(packspan_merge *m)
     const char *version = header_value(&m->parts.header, "version");
     const char *path = m->parts.entries[0].path;
     char *text = NULL;
-    if (!kind || strcmp(kind, "run") != 0)
-        text = text_format("%s: is part of a %s, not of a run", path, kind ? kind : "nothing");
+    if (!kind || (strcmp(kind, "run") != 0 && strcmp(kind, "study") != 0))
+        text = text_format("%s: is part of a %s, not of a run or a study", path,
+                           kind ? kind : "nothing");
     else if (!version || strcmp(version, PACKSPAN_VERSION) != 0)
         text =
             text_format("%s: was written by packspan %s, but this is packspan %s; make all parts "
@@ -292,4 +316,35 @@ packspan_status packspan_merge_run(packspan_merge *m, packspan_progress *progres
         return results_make(&outcome, ROW_FULL, out);
     run_free(&outcome);
     return status;
+}
+
+bool packspan_merge_is_study(const packspan_merge *m)
+{
+    return is_study(&m->parts.header);
+}
+
+packspan_status packspan_merge_study(packspan_merge *m, const char *folder,
+                                     packspan_study_report *report)
+{
+    struct problems problems = {0};
+    struct study study;
+    struct study_report r = {0};
+    char *path = NULL;
+    packspan_status status = study_open(&m->c->data, &problems, &study);
+    if (status == PACKSPAN_OK && results_would_spoil_case(folder)) {
+        errno = EEXIST;
+        status = PACKSPAN_USAGE;
+    }
+    if (status == PACKSPAN_OK)
+        status = file_make_folder(folder);
+    if (status == PACKSPAN_OK)
+        status = study_merge(&m->parts, &study, folder, &problems, &r, &path);
+    if (status == PACKSPAN_IO)
+        problems_add(&problems, SEVERITY_ERROR, path ? path : folder, 0, NULL, strerror(errno),
+                     NULL, NULL);
+    free(path);
+    study_close(&study);
+    *report = (packspan_study_report){
+        .done = r.done, .refused = r.refused, .first_refused = r.first_refused};
+    return take_problems(m, &problems, status);
 }

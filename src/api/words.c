@@ -96,6 +96,8 @@ const char *packspan_setting_text(size_t i, packspan_setting_field field)
         return setting_infos[i].range;
     case PACKSPAN_SETTING_MEANING:
         return setting_infos[i].meaning;
+    case PACKSPAN_SETTING_COMMANDS:
+        return setting_infos[i].commands;
     }
     return "";
 }

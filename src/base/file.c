@@ -84,9 +84,8 @@ static bool flushed(FILE *stream)
     return false;
 }
 
-/* Makes the rename itself last. A folder that cannot be opened or synced is not a failure: not
- * every file system offers it. */
-static bool folder_flushed(const char *path)
+/* A folder that cannot be opened or synced is not a failure: not every file system offers it. */
+bool file_flush_folder(const char *path)
 {
     const char *slash = strrchr(path, '/');
     size_t length = slash ? (size_t)(slash - path) + 1 : 1;
@@ -118,7 +117,7 @@ packspan_status file_commit(struct file_draft *draft)
     }
     if (!done)
         unlink(draft->temporary);
-    if (done && !folder_flushed(draft->path)) {
+    if (done && !file_flush_folder(draft->path)) {
         done = false;
         reason = errno;
     }

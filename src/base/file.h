@@ -3,6 +3,7 @@
 #define PACKSPAN_BASE_FILE_H
 
 #include <packspan/packspan.h>
+#include <stdbool.h>
 #include <stdio.h>
 
 enum { CHECKSUM_SIZE = 65 };
@@ -21,6 +22,9 @@ packspan_status file_begin(struct file_draft *draft, const char *path);
  * is removed, errno tells why and PACKSPAN_IO is returned. The draft is finished either way. */
 packspan_status file_commit(struct file_draft *draft);
 void file_abandon(struct file_draft *draft);
+
+/* Makes it last that a file was made or renamed to `path`. False with errno when the disk fails. */
+bool file_flush_folder(const char *path);
 
 /* mkdir -p. PACKSPAN_IO with errno kept. */
 packspan_status file_make_folder(const char *path);

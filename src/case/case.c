@@ -45,8 +45,10 @@ static bool name_files(struct reading *r, const char *folder)
     c->evidence_file = path_in_case(r, "evidence.csv");
     c->candidates_file = path_in_case(r, "candidates.csv");
     c->links_file = path_in_case(r, "links.csv");
+    c->study_file = path_in_case(r, "study.csv");
+    c->points_file = path_in_case(r, "points.csv");
     return c->name && c->inputs_file && c->trips_file && c->claims_file && c->evidence_file &&
-           c->candidates_file && c->links_file;
+           c->candidates_file && c->links_file && c->study_file && c->points_file;
 }
 
 static bool open_units(struct reading *r)
@@ -80,6 +82,8 @@ static void read_tables(struct reading *r)
     read_evidence(r);
     read_candidates(r);
     read_links(r);
+    read_study(r);
+    read_points(r);
     read_settings(r);
     check_other_files(r);
 }
@@ -163,6 +167,7 @@ void case_data_free(struct case_data *c)
     for (size_t i = 0; i < c->link_count; i++)
         free(c->links[i].source);
     copula_close(&c->copula);
+    study_design_free(&c->study);
     case_files_free(&c->files);
     for (size_t i = 0; i < c->cycle_count; i++)
         cycle_free(&c->cycles[i]);
@@ -182,6 +187,8 @@ void case_data_free(struct case_data *c)
     free(c->evidence_file);
     free(c->candidates_file);
     free(c->links_file);
+    free(c->study_file);
+    free(c->points_file);
     free(c->folder);
     free(c->name);
     *c = (struct case_data){.subject = SIZE_MAX};

@@ -10,6 +10,7 @@
 #include "base/problems.h"
 #include "case/case_files.h"
 #include "case/settings.h"
+#include "case/study_design.h"
 #include "case/units.h"
 #include "draw/copula.h"
 #include "draw/shape.h"
@@ -122,6 +123,7 @@ struct case_data {
     struct link *links;
     size_t link_count;
     struct copula copula; /* its members are indices into inputs */
+    struct study_design study; /* no axes when there is neither study.csv nor points.csv */
     struct cycle *cycles; /* [0] is udds, [1] is hwfet, then every other one that a trip names */
     size_t cycle_count;
     struct case_files files; /* everything above and the settings were read from these */
@@ -129,7 +131,8 @@ struct case_data {
     struct unit_system *units;
     struct problems problems; /* errors and warnings found while reading */
     /* paths for messages */
-    char *inputs_file, *trips_file, *claims_file, *evidence_file, *candidates_file, *links_file;
+    char *inputs_file, *trips_file, *claims_file, *evidence_file, *candidates_file, *links_file,
+        *study_file, *points_file;
 };
 
 /* Reads every table of `folder`, reporting all problems of all tables in one pass into

@@ -14,9 +14,8 @@ static const char extension[] = ".csv";
 
 static const char *const known_tables[] = {"vehicles.csv", "inputs.csv",   "trips.csv",
                                            "claims.csv",   "evidence.csv", "candidates.csv",
-                                           "links.csv",    "settings.csv"};
-/* What a case may say in words that are not understood yet. */
-static const char *const later_tables[] = {"study.csv", "points.csv"};
+                                           "links.csv",    "study.csv",
+                                           "points.csv",   "settings.csv"};
 static const char *const shipped_cycles[] = {"udds", "hwfet", "us06", "sc03", "wltc3b"};
 
 #define COUNT(list) (sizeof(list) / sizeof(list)[0])
@@ -112,7 +111,8 @@ static void warn_of_stray(struct reading *r, const char *name)
     char *remedy =
         advice(name, known_tables, COUNT(known_tables),
                "packspan reads vehicles.csv, inputs.csv, trips.csv, claims.csv, "
-               "evidence.csv, candidates.csv, links.csv, settings.csv and cycle_NAME.csv");
+               "evidence.csv, candidates.csv, links.csv, study.csv, points.csv, settings.csv and "
+               "cycle_NAME.csv");
     report_file(r, name, SEVERITY_WARNING, remedy ? "is not a table of a case" : NULL, remedy);
     free(remedy);
 }
@@ -124,11 +124,7 @@ void check_other_files(struct reading *r)
         if (is_among(name, known_tables, COUNT(known_tables)) || is_cycle_file(name) ||
             is_among(name, (const char *const *)r->readings, r->reading_count))
             continue;
-        if (is_among(name, later_tables, COUNT(later_tables)))
-            report_file(r, name, SEVERITY_ERROR, "is not read by this version of packspan",
-                        "remove it or rename it: leaving it out silently would change the answer");
-        else
-            warn_of_stray(r, name);
+        warn_of_stray(r, name);
     }
 }
 

@@ -139,6 +139,8 @@ void read_claims(struct reading *r);
 void read_evidence(struct reading *r);
 void read_candidates(struct reading *r);
 void read_links(struct reading *r);
+void read_study(struct reading *r);
+void read_points(struct reading *r);
 void read_settings(struct reading *r);
 
 /* ---- The folder and its cycles ---- */

@@ -9,39 +9,51 @@
 #include "base/text.h"
 
 const struct setting_info setting_infos[SETTING_COUNT] = {
-    [SETTING_SAMPLES] = {"samples", "N", "100 to 1e12, a whole number",
+    [SETTING_SAMPLES] = {"run check study", "samples", "N", "100 to 1e12, a whole number",
                          "how many joint samples are drawn"},
-    [SETTING_EFFECTIVE] = {"effective", "N", "0 to 1e9, a whole number",
+    [SETTING_EFFECTIVE] = {"run check", "effective", "N", "0 to 1e9, a whole number",
                            "stop as soon as that many effective samples are there; 0 draws all"},
     [SETTING_STABLE] =
-        {"stable", "DIGITS", "0 to 4, a whole number",
+        {"run check", "stable", "DIGITS", "0 to 4, a whole number",
          "stop as soon as results are stable to so many digits of their sd; 0 draws all"},
     [SETTING_PILOT] =
-        {"pilot", "N", "0 to 1e12, a whole number",
+        {"run check", "pilot", "N", "0 to 1e12, a whole number",
          "with evidence, how many first samples at least set the scale of the weights"},
-    [SETTING_SEQUENCE] = {"sequence", "NAME", "pcg or sobol",
+    [SETTING_SEQUENCE] = {"run check study", "sequence", "NAME", "pcg or sobol",
                           "pseudo-random numbers or scrambled Sobol' points"},
-    [SETTING_SEED] = {"seed", "N", "0 to 18446744073709551615, a whole number",
+    [SETTING_SEED] = {"run check study", "seed", "N", "0 to 18446744073709551615, a whole number",
                       "start of the random numbers; the same seed gives the same results"},
-    [SETTING_THREADS] = {"threads", "N", "0 to 1024, a whole number",
+    [SETTING_THREADS] = {"run check study merge", "threads", "N", "0 to 1024, a whole number",
                          "threads that share the work; 0 takes one for each processor"},
-    [SETTING_KEEP] = {"keep", "N", "0 to 1e7, a whole number",
+    [SETTING_KEEP] = {"run check", "keep", "N", "0 to 1e7, a whole number",
                       "how many joint samples are written to samples.csv"},
-    [SETTING_PART] = {"part", "K/N", "all, or K/N, whole numbers with 1 <= K <= N <= 1e6",
-                      "only share K of N of the samples, into a file for packspan merge"},
-    [SETTING_UNITS] = {"units", "NAME", "metric or us", "units on the screen"},
-    [SETTING_QUIET] = {"quiet", NULL, "yes or no", "print nothing but problems"},
-    [SETTING_OUT] = {"out", "FOLDER", "the path of a folder, shorter than 4096 bytes",
+    [SETTING_PART] = {"run check study", "part", "K/N",
+                      "all, or K/N, whole numbers with 1 <= K <= N <= 1e6",
+                      "only share K of N, into a file for packspan merge"},
+    [SETTING_UNITS] = {"run check merge", "units", "NAME", "metric or us", "units on the screen"},
+    [SETTING_QUIET] = {"run check study merge", "quiet", NULL, "yes or no",
+                       "print nothing but problems"},
+    [SETTING_OUT] = {"run check study", "out", "FOLDER",
+                     "the path of a folder, shorter than 4096 bytes",
                      "where the result tables go; results/NAME-OF-CASE when empty"},
+    [SETTING_DESIGN] = {"study", "design", "NAME", "grid or sobol",
+                        "every combination of the axes' values, or points spread over the axes"},
+    [SETTING_POINTS] = {"study", "points", "N", "0 to 1e9, a whole number",
+                        "how many points the design sobol takes"},
+    [SETTING_QUANTITIES] = {"study", "quantities", "NAMES", "names with commas between them",
+                            "the quantities, or quantity.TRIP, that the tables hold; all when "
+                            "empty"},
+    [SETTING_HOURS] = {"study", "hours", "H", "0 to 1e6, such as 7.5",
+                       "stop before so much time has passed, to go on later; 0 sets no limit"},
 };
 
 /* Where a setting lives in struct settings and what it may be. */
-enum kind { KIND_WHOLE, KIND_CHOICE, KIND_PART, KIND_PATH };
+enum kind { KIND_WHOLE, KIND_DECIMAL, KIND_CHOICE, KIND_PART, KIND_PATH };
 
 struct place {
     enum kind kind;
     size_t offset, size;
-    uint64_t low, high;   /* KIND_WHOLE: both included */
+    uint64_t low, high;   /* of a number: both included */
     const char *words[2]; /* KIND_CHOICE: for false and true */
 };
 
@@ -60,6 +72,10 @@ static const struct place places[SETTING_COUNT] = {
     [SETTING_UNITS] = {KIND_CHOICE, FIELD(us_units), 0, 0, {"metric", "us"}},
     [SETTING_QUIET] = {KIND_CHOICE, FIELD(quiet), 0, 0, {"no", "yes"}},
     [SETTING_OUT] = {KIND_PATH, FIELD(out), 0, 0, {0}},
+    [SETTING_DESIGN] = {KIND_CHOICE, FIELD(sobol_design), 0, 0, {"grid", "sobol"}},
+    [SETTING_POINTS] = {KIND_WHOLE, FIELD(points), 0, 1000000000, {0}},
+    [SETTING_QUANTITIES] = {KIND_PATH, FIELD(quantities), 0, 0, {0}},
+    [SETTING_HOURS] = {KIND_DECIMAL, FIELD(hours), 0, 1000000, {0}},
 };
 
 void settings_init(struct settings *s)
@@ -161,6 +177,16 @@ static bool set_whole(const struct place *place, void *field, const char *text)
     return true;
 }
 
+static bool set_decimal(const struct place *place, double *field, const char *text)
+{
+    double value;
+    if (!text_number(text, false, &value) || value < (double)place->low ||
+        value > (double)place->high)
+        return false;
+    *field = value;
+    return true;
+}
+
 static bool set_choice(const struct place *place, bool *field, const char *text)
 {
     for (size_t i = 0; i < 2; i++) {
@@ -209,6 +235,9 @@ bool setting_set(struct settings *s, enum setting_id id, const char *text)
     case KIND_WHOLE:
         set = set_whole(place, field, text);
         break;
+    case KIND_DECIMAL:
+        set = set_decimal(place, field, text);
+        break;
     case KIND_CHOICE:
         set = set_choice(place, field, text);
         break;
@@ -231,6 +260,9 @@ void setting_text(const struct settings *s, enum setting_id id, char *text, size
     switch (place->kind) {
     case KIND_WHOLE:
         snprintf(text, size, "%" PRIu64, load_whole(field, place->size));
+        break;
+    case KIND_DECIMAL:
+        snprintf(text, size, "%.10g", *(const double *)field);
         break;
     case KIND_CHOICE:
         snprintf(text, size, "%s", place->words[*(const bool *)field]);

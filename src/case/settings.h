@@ -21,6 +21,10 @@ enum setting_id {
     SETTING_UNITS,
     SETTING_QUIET,
     SETTING_OUT,
+    SETTING_DESIGN,
+    SETTING_POINTS,
+    SETTING_QUANTITIES,
+    SETTING_HOURS,
     SETTING_COUNT
 };
 
@@ -43,9 +47,14 @@ struct settings {
     bool us_units;       /* units: "metric" (default) or "us", for the screen */
     bool quiet;          /* "yes" or "no" (default) */
     char out[4096];      /* folder of the result tables; "" (default): results/NAME-OF-CASE */
+    bool sobol_design;   /* design of a study: "grid" (default) or "sobol" */
+    uint64_t points;     /* [0, 1e9], default 0: of a Sobol' design */
+    char quantities[4096]; /* names with commas between them; "" (default): all */
+    double hours;          /* [0, 1e6], default 0: a study takes the time that it needs */
 };
 
 struct setting_info {
+    const char *commands; /* that take it, with blanks between them */
     const char *name;     /* as in settings.csv and, with "--" before, on the command line */
     const char *argument; /* for the help, e.g. "N"; NULL for a switch */
     const char *range;    /* in words, e.g. "100 to 1e12, a whole number" */

@@ -182,6 +182,18 @@ static void report_missing_columns(struct reader *r)
     }
 }
 
+/* A table whose columns the caller does not know beforehand has those of its header. */
+static bool adopt_header(struct reader *r)
+{
+    struct table *t = r->table;
+    t->own_columns = calloc(r->header_size + 1, sizeof *t->own_columns);
+    for (size_t i = 0; t->own_columns && i < r->header_size; i++)
+        t->own_columns[i].name = r->header[i];
+    t->columns = t->own_columns;
+    t->column_count = t->own_columns ? r->header_size : 0;
+    return t->own_columns;
+}
+
 static void take_header(struct reader *r)
 {
     if (r->row_size > MOST_COLUMNS) {
@@ -200,6 +212,11 @@ static void take_header(struct reader *r)
     }
     r->header_size = r->row_size;
     memcpy(r->header, r->row, r->row_size * sizeof *r->row);
+    r->table->header_line = r->row_line;
+    if (!r->table->columns && !adopt_header(r)) {
+        r->out_of_memory = true;
+        return;
+    }
     for (size_t i = 0; i < r->header_size; i++)
         read_column_name(r, i);
     report_missing_columns(r);
@@ -535,6 +552,7 @@ packspan_status table_read(const char *path, const struct table_column *columns,
 void table_free(struct table *t)
 {
     free(t->file);
+    free(t->own_columns);
     free(t->lines);
     free(t->fields);
     free(t->storage);

@@ -18,6 +18,8 @@ struct table {
     char *file;                         /* path as shown in messages */
     const struct table_column *columns; /* the known columns, in the caller's order */
     size_t column_count;
+    struct table_column *own_columns; /* those of the header, where the caller knows none */
+    long header_line;
     size_t row_count;
     long *lines;                  /* [row_count]: line on which the row starts */
     const char **fields;          /* [row_count * column_count]: trimmed text, "" when absent */
@@ -26,7 +28,7 @@ struct table {
     char *storage;
 };
 
-/* Reads a table. Problems of the file as a whole, of the header and of rows with a wrong number of
+/* Reads a table; columns == NULL takes whatever columns the header names. Problems of the file as a whole, of the header and of rows with a wrong number of
  * fields go to `problems`; rows that can be used are kept. PACKSPAN_OK also when problems were
  * added; PACKSPAN_MISSING when the file does not exist (nothing added), PACKSPAN_IO when it cannot
  * be read (problem added), PACKSPAN_NO_MEMORY. table_free() in every case. */

@@ -11,9 +11,17 @@
 
 #define LONGEST_UNIT 100
 
+/* A conversion that was asked for before. */
+struct known_factor {
+    const char *unit, *target; /* texts that last */
+    struct unit_factor factor;
+};
+
 struct unit_system {
     ut_system *units;
     locale_t plain; /* UDUNITS-2 reads numbers by the thread's locale */
+    struct known_factor *known;
+    size_t known_count;
 };
 
 /* What the trade writes and UDUNITS-2 does not know or takes for something else. */
@@ -87,6 +95,7 @@ void unit_system_free(struct unit_system *s)
         return;
     ut_free_system(s->units);
     freelocale(s->plain);
+    free(s->known);
     free(s);
 }
 
@@ -238,9 +247,39 @@ static enum unit_verdict convert(const struct unit_system *s, const char *unit, 
     return verdict;
 }
 
+static const struct known_factor *find_known(const struct unit_system *s, const char *unit,
+                                             const char *target)
+{
+    for (size_t i = 0; i < s->known_count; i++)
+        if (strcmp(s->known[i].unit, unit) == 0 && strcmp(s->known[i].target, target) == 0)
+            return &s->known[i];
+    return NULL;
+}
+
+enum unit_verdict unit_remember(struct unit_system *s, const char *unit, const char *target)
+{
+    struct unit_factor factor;
+    if (find_known(s, unit, target))
+        return UNIT_FITS;
+    enum unit_verdict verdict = unit_convert(s, unit, target, &factor);
+    if (verdict != UNIT_FITS)
+        return verdict;
+    struct known_factor *longer = reallocarray(s->known, s->known_count + 1, sizeof *longer);
+    if (!longer)
+        return UNIT_NO_MEMORY;
+    s->known = longer;
+    longer[s->known_count++] = (struct known_factor){unit, target, factor};
+    return UNIT_FITS;
+}
+
 enum unit_verdict unit_convert(const struct unit_system *s, const char *unit, const char *target,
                                struct unit_factor *factor)
 {
+    const struct known_factor *known = find_known(s, unit, target);
+    if (known) {
+        *factor = known->factor;
+        return UNIT_FITS;
+    }
     locale_t callers = uselocale(s->plain);
     enum unit_verdict verdict = convert(s, unit, target, factor);
     uselocale(callers);

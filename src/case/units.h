@@ -8,7 +8,9 @@
 #include "model/quantity.h"
 
 /* A unit system with Wh, Ah and mph mapped to watt hour, ampere hour and mile per hour (UDUNITS-2
- * knows neither of the first two and takes the third for a milliphot). One thread at a time. */
+ * knows neither of the first two and takes the third for a milliphot). One thread at a time may
+ * convert, whatever system it has: UDUNITS-2 reads units with variables of its own. What was
+ * remembered may be converted by several. */
 struct unit_system;
 packspan_status unit_system_open(struct unit_system **out);
 void unit_system_free(struct unit_system *s);
@@ -38,5 +40,8 @@ static inline double from_si(double si, struct unit_factor to_si)
 {
     return (si - to_si.offset) / to_si.scale;
 }
+
+/* Keeps a conversion; the texts must last as long as the system. UNIT_FITS, or what is wrong. */
+enum unit_verdict unit_remember(struct unit_system *s, const char *unit, const char *target);
 
 #endif

@@ -36,8 +36,7 @@ struct command {
     const char *more;    /* the same of one or more operands after it */
     const char *summary;
     bool takes_settings;
-    const char *const *only; /* the settings that it takes, NULL at the end; NULL: all */
-    const char *own;         /* an option that is no setting, or NULL */
+    const char *own; /* an option that is no setting, or NULL */
     const char *own_argument, *own_meaning;
     int (*run)(const struct options *options);
 };
@@ -48,6 +47,7 @@ int command_run(const struct options *options);
 int command_merge(const struct options *options);
 int command_check(const struct options *options);
 int command_new(const struct options *options);
+int command_study(const struct options *options);
 int command_quantities(const struct options *options);
 
 /* EXIT_DONE, or EXIT_WRONG_USE after a message on standard error. */
@@ -65,6 +65,9 @@ void apply_settings(const struct options *options, packspan_case *c);
  * and after "choose another folder" how. */
 int prepare_folder(const char *command, const char *how, const char *folder);
 
+/* The folder of the results: the setting, or results/NAME-OF-CASE. */
+void choose_folder(packspan_case *c, char *folder, size_t size);
+
 /* Prints the case's errors, or its warnings, on `f`; returns how many. */
 size_t print_problems(FILE *f, const packspan_case *c, bool errors, const char *indent);
 
@@ -73,9 +76,14 @@ struct progress {
     bool shown;
     bool open_ended; /* nobody knows how many samples it will take */
     double started;
+    double printed; /* when it was last, where that is not each time */
 };
 void progress_start(struct progress *p, bool quiet, bool open_ended);
 bool progress_step(void *user, uint64_t done, uint64_t total);
+/* On a terminal, a few times a second. */
+bool progress_is_due(struct progress *p);
+/* Ctrl-C was pressed, or the program told to end. */
+bool progress_stop_asked(void);
 void progress_end(struct progress *p);
 
 void print_results(FILE *f, packspan_case *c, const packspan_results *r, const char *folder);

@@ -1,3 +1,4 @@
+#include <inttypes.h>
 #include <string.h>
 
 #include "cli.h"
@@ -58,6 +59,21 @@ static size_t count_warnings(const packspan_case *c)
     return count;
 }
 
+/* Its points, if it has a study; what is wrong with them is printed. */
+static int check_study(packspan_case *c, uint64_t *points)
+{
+    packspan_study *s = NULL;
+    if (!packspan_case_has_study(c))
+        return EXIT_DONE;
+    packspan_status status = packspan_study_open(c, &s);
+    if (status == PACKSPAN_OK)
+        *points = packspan_study_points(s);
+    else if (print_problems(stderr, c, true, "") == 0)
+        fprintf(stderr, "packspan: %s\n", packspan_status_text(status));
+    packspan_study_free(s);
+    return exit_status_of(status);
+}
+
 int command_check(const struct options *options)
 {
     packspan_case *c = NULL;
@@ -69,12 +85,20 @@ int command_check(const struct options *options)
         packspan_case_free(c);
         return status;
     }
+    uint64_t points = 0;
+    status = check_study(c, &points);
+    if (status != EXIT_DONE) {
+        packspan_case_free(c);
+        return status;
+    }
     printf("case %s: no errors\n", packspan_case_name(c));
     print_values(c, PACKSPAN_GIVEN, "Given", "<-");
     print_values(c, PACKSPAN_LINKED, "Linked", "with");
     print_values(c, PACKSPAN_WORKED_OUT, "Worked out", "<-");
     print_values(c, PACKSPAN_DEFAULT, "Defaults used", "=");
     print_not_known(c);
+    if (points > 0)
+        printf("\nStudy\n    %" PRIu64 " point%s\n", points, points == 1 ? "" : "s");
     if (count_warnings(c) > 0) {
         printf("\nTo be aware of\n");
         print_problems(stdout, c, false, "  ");

@@ -1,3 +1,4 @@
+#include <inttypes.h>
 #include <string.h>
 
 #include "cli.h"
@@ -32,6 +33,23 @@ static int merge_and_write(packspan_merge *m, const char *folder, bool quiet)
     return exit_status_of(status);
 }
 
+static int merge_study(packspan_merge *m, const char *folder, bool quiet)
+{
+    packspan_study_report report;
+    packspan_status status = packspan_merge_study(m, folder, &report);
+    if (status != PACKSPAN_OK) {
+        print_merge_problems(m, status);
+        return exit_status_of(status);
+    }
+    if (report.refused > 0)
+        fprintf(stderr, "packspan: refused points without numbers in the tables: %" PRIu64 "\n",
+                report.refused);
+    if (!quiet)
+        printf("%" PRIu64 " points\n\nTables: %s/study.csv, study_claims.csv, study_run.csv\n",
+               report.done, folder);
+    return report.refused == report.done ? EXIT_WRONG_CASE : EXIT_DONE;
+}
+
 int command_merge(const struct options *options)
 {
     packspan_merge *m = NULL;
@@ -49,7 +67,9 @@ int command_merge(const struct options *options)
     apply_settings(options, c);
     bool quiet = strcmp(packspan_case_setting(c, "quiet"), "yes") == 0;
     int done = prepare_folder("merge", "", options->operand);
-    if (done == EXIT_DONE)
+    if (done == EXIT_DONE && packspan_merge_is_study(m))
+        done = merge_study(m, options->operand, quiet);
+    else if (done == EXIT_DONE)
         done = merge_and_write(m, options->operand, quiet);
     packspan_merge_free(m);
     return done;

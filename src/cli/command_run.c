@@ -3,14 +3,6 @@
 
 #include "cli.h"
 
-/* The folder of the results: the setting, or results/NAME-OF-CASE. */
-static void choose_folder(packspan_case *c, char *folder, size_t size)
-{
-    snprintf(folder, size, "%s", packspan_case_setting(c, "out"));
-    if (!*folder)
-        snprintf(folder, size, "results/%s", packspan_case_name(c));
-}
-
 static int run_and_write(packspan_case *c, const char *folder, bool quiet)
 {
     struct progress progress;

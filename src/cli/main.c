@@ -2,20 +2,22 @@
 
 #include "cli.h"
 
-static const char *const merge_settings[] = {"threads", "units", "quiet", NULL};
-
 const struct command commands[] = {
     {.name = "run",
      .operand = "CASE",
      .summary = "work the case out, print the main results, write the result tables",
      .takes_settings = true,
      .run = command_run},
+    {.name = "study",
+     .operand = "CASE",
+     .summary = "work the case out at every point of its study.csv or points.csv",
+     .takes_settings = true,
+     .run = command_study},
     {.name = "merge",
      .operand = "OUT",
      .more = "PART...",
      .summary = "put the parts of a run together: the tables of the whole run in OUT",
      .takes_settings = true,
-     .only = merge_settings,
      .own = "case",
      .own_argument = "FOLDER",
      .own_meaning = "where the case is now; where it was when the parts were made unless said",

@@ -1,6 +1,7 @@
 /* Options are the settings of the library's table, in GNU long form. */
 #include <errno.h>
 #include <getopt.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -8,12 +9,10 @@
 
 enum { OWN_OPTION = 999, HELP_OPTION = 1000, OUT_OPTION = 'o' };
 
-static bool takes(const struct command *command, const char *setting)
+static bool takes(const struct command *command, size_t setting)
 {
-    const char *const *only = command->only;
-    while (only && *only && strcmp(*only, setting) != 0)
-        only++;
-    return command->takes_settings && (!only || *only);
+    const char *takers = packspan_setting_text(setting, PACKSPAN_SETTING_COMMANDS);
+    return command->takes_settings && strstr(takers, command->name);
 }
 
 static void put_operands(char *text, size_t size, const struct command *command)
@@ -66,7 +65,7 @@ void print_command_help(FILE *f, const struct command *command)
         fprintf(f, "  %-22s %s\n", option, command->own_meaning);
     }
     for (size_t i = 0; i < packspan_setting_count(); i++)
-        if (takes(command, packspan_setting_text(i, PACKSPAN_SETTING_NAME)))
+        if (takes(command, i))
             print_setting(f, i);
     fprintf(f, "\nsettings.csv of the case can set the same; the command line wins.\n");
 }
@@ -85,7 +84,7 @@ static int unknown_option(const struct command *command, const char *word)
     if (command->own)
         names[count++] = command->own;
     for (size_t i = 0; i < packspan_setting_count(); i++)
-        if (takes(command, packspan_setting_text(i, PACKSPAN_SETTING_NAME)))
+        if (takes(command, i))
             names[count++] = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
     const char *bare = word + strspn(word, "-");
     char name[64];
@@ -119,23 +118,22 @@ static int take_setting(const struct command *command, size_t index, const char 
 int read_options(int argc, char **argv, const struct command *command, struct options *out)
 {
     struct option known[66] = {{"help", no_argument, NULL, HELP_OPTION}};
-    size_t count = 1, out_index = 0;
+    size_t count = 1, out_index = SIZE_MAX;
     if (command->own)
         known[count++] = (struct option){command->own, required_argument, NULL, OWN_OPTION};
     for (size_t i = 0; i < packspan_setting_count(); i++) {
         const char *name = packspan_setting_text(i, PACKSPAN_SETTING_NAME);
         bool is_switch = packspan_setting_text(i, PACKSPAN_SETTING_ARGUMENT) == NULL;
-        if (takes(command, name))
+        if (takes(command, i))
             known[count++] = (struct option){name, is_switch ? no_argument : required_argument,
                                              NULL, HELP_OPTION + 1 + (int)i};
-        if (strcmp(name, "out") == 0)
+        if (strcmp(name, "out") == 0 && takes(command, i))
             out_index = i;
     }
     *out = (struct options){.command = command->name};
     opterr = 0;
     int c;
-    while ((c = getopt_long(argc, argv, takes(command, "out") ? ":o:h" : ":h", known, NULL)) !=
-           -1) {
+    while ((c = getopt_long(argc, argv, out_index < SIZE_MAX ? ":o:h" : ":h", known, NULL)) != -1) {
         int status = EXIT_DONE;
         if (c == HELP_OPTION || c == 'h')
             out->help = true;
@@ -203,12 +201,19 @@ void apply_settings(const struct options *options, packspan_case *c)
         packspan_case_set(c, options->settings[i].name, options->settings[i].value);
 }
 
+void choose_folder(packspan_case *c, char *folder, size_t size)
+{
+    snprintf(folder, size, "%s", packspan_case_setting(c, "out"));
+    if (!*folder)
+        snprintf(folder, size, "results/%s", packspan_case_name(c));
+}
+
 int prepare_folder(const char *command, const char *how, const char *folder)
 {
     packspan_status status = packspan_folder_prepare(folder);
     if (status == PACKSPAN_USAGE)
         fprintf(stderr,
-                "packspan %s: %s holds a case, whose claims.csv the results would replace; choose "
+                "packspan %s: %s holds a case, whose tables the results would replace; choose "
                 "another folder%s\n",
                 command, folder, how);
     else if (status != PACKSPAN_OK)

@@ -24,9 +24,25 @@ void progress_start(struct progress *p, bool quiet, bool open_ended)
     struct sigaction action = {.sa_handler = ask_to_stop};
     sigaction(SIGINT, &action, NULL);
     sigaction(SIGTERM, &action, NULL);
+    signal(SIGXFSZ, SIG_IGN); /* a file that gets too large is a failed write */
     p->shown = !quiet && isatty(STDERR_FILENO);
     p->open_ended = open_ended;
+    p->printed = 0.0;
     p->started = seconds_now();
+}
+
+bool progress_is_due(struct progress *p)
+{
+    double now = seconds_now();
+    if (!p->shown || now - p->printed < 0.2)
+        return false;
+    p->printed = now;
+    return true;
+}
+
+bool progress_stop_asked(void)
+{
+    return stop_asked;
 }
 
 bool progress_step(void *user, uint64_t done, uint64_t total)

@@ -297,8 +297,10 @@ static packspan_status tabulate(struct shape *s)
     return quantile_table_make(exact_draws, s, join, &s->table) ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
 }
 
-packspan_status shape_make(const struct shape_given *given, const struct shape_domain *domain,
-                           struct shape **out, struct shape_fault *fault)
+/* Everything but the table of draws. */
+static packspan_status make_exact(const struct shape_given *given,
+                                  const struct shape_domain *domain, struct shape **out,
+                                  struct shape_fault *fault)
 {
     packspan_status status = check_columns(given, fault);
     if (status != PACKSPAN_OK)
@@ -311,11 +313,32 @@ packspan_status shape_make(const struct shape_given *given, const struct shape_d
     s->high = (double)INFINITY;
     status = build(s, given, domain, fault);
     if (status == PACKSPAN_OK)
+        *out = s;
+    else
+        shape_free(s);
+    return status;
+}
+
+packspan_status shape_make(const struct shape_given *given, const struct shape_domain *domain,
+                           struct shape **out, struct shape_fault *fault)
+{
+    struct shape *s = NULL;
+    packspan_status status = make_exact(given, domain, &s, fault);
+    if (status == PACKSPAN_OK)
         status = tabulate(s);
     if (status == PACKSPAN_OK)
         *out = s;
     else
         shape_free(s);
+    return status;
+}
+
+packspan_status shape_check(const struct shape_given *given, const struct shape_domain *domain,
+                            struct shape_fault *fault)
+{
+    struct shape *s = NULL;
+    packspan_status status = make_exact(given, domain, &s, fault);
+    shape_free(s);
     return status;
 }
 

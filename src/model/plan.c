@@ -90,6 +90,22 @@ static void *grown(void *array, size_t *capacity, size_t count, size_t size)
     return moved;
 }
 
+static bool is_fixed(const struct plan *p, const struct plan_node *node)
+{
+    if (node->kind == NODE_INPUT)
+        return shape_is_fixed(node->input->shape);
+    for (size_t i = 0; i < node->arg_count; i++)
+        if (!p->nodes[node->args[i]].fixed)
+            return false;
+    return true;
+}
+
+void plan_refresh(struct plan *p)
+{
+    for (size_t k = 0; k < p->node_count; k++)
+        p->nodes[k].fixed = is_fixed(p, &p->nodes[k]);
+}
+
 static size_t add_node(struct planner *pl, struct plan_node node, const size_t *args)
 {
     struct plan *p = pl->plan;
@@ -108,13 +124,7 @@ static size_t add_node(struct planner *pl, struct plan_node node, const size_t *
         return NODE_NONE;
     }
     p->nodes = nodes;
-    if (node.kind == NODE_INPUT)
-        node.fixed = shape_is_fixed(node.input->shape);
-    else {
-        node.fixed = true;
-        for (size_t i = 0; i < node.arg_count; i++)
-            node.fixed = node.fixed && p->nodes[node.args[i]].fixed;
-    }
+    node.fixed = is_fixed(p, &node);
     p->nodes[p->node_count] = node;
     return p->node_count++;
 }

@@ -65,6 +65,8 @@ struct plan {
 packspan_status plan_make(const struct case_data *source, const struct candidate *candidate,
                           struct plan *out);
 void plan_free(struct plan *p);
+/* After shapes of the case's inputs were replaced: which nodes are the same in every sample. */
+void plan_refresh(struct plan *p);
 
 /* "all" or the vehicle's name. */
 const char *plan_vehicle_name(const struct plan *p, size_t vehicle);

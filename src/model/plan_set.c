@@ -226,6 +226,24 @@ packspan_status plan_set_make(const struct case_data *source, struct plan_set *o
                                                                        : PACKSPAN_NO_MEMORY;
 }
 
+static void refresh_row(struct plan_set *s, size_t row)
+{
+    s->rows[row].fixed = true;
+    for (size_t c = 0; c < s->count; c++) {
+        size_t node = plan_set_node(s, c, row);
+        if (node != NODE_NONE && !s->plans[c].nodes[node].fixed)
+            s->rows[row].fixed = false;
+    }
+}
+
+void plan_set_refresh(struct plan_set *s)
+{
+    for (size_t c = 0; c < s->count; c++)
+        plan_refresh(&s->plans[c]);
+    for (size_t r = 0; r < s->row_count; r++)
+        refresh_row(s, r);
+}
+
 void plan_set_free(struct plan_set *s)
 {
     for (size_t c = 0; c < s->count; c++)

@@ -43,6 +43,10 @@ struct plan_set {
 packspan_status plan_set_make(const struct case_data *source, struct plan_set *out);
 void plan_set_free(struct plan_set *s);
 
+/* After shapes of the case's inputs were replaced by others: what is the same in every sample may
+ * be another matter now, and nothing else depends on a shape. */
+void plan_set_refresh(struct plan_set *s);
+
 /* The node of a row under a candidate, or NODE_NONE. */
 size_t plan_set_node(const struct plan_set *s, size_t candidate, size_t row);
 /* A plan that knows the row, and its node there. */

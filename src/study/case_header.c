@@ -18,10 +18,11 @@ static void add_checksum(struct header *h, const char *what, const char *name, c
     free(item);
 }
 
-static void add_checksums(struct header *h, const struct case_data *c)
+void header_add_files(struct header *h, const struct case_data *c)
 {
     for (size_t i = 0; i < c->files.count; i++)
-        add_checksum(h, TABLE_ITEM, c->files.file[i].name, c->files.file[i].checksum);
+        if (strcmp(c->files.file[i].name, "settings.csv") != 0)
+            add_checksum(h, TABLE_ITEM, c->files.file[i].name, c->files.file[i].checksum);
     for (size_t i = 0; i < c->cycle_count; i++)
         if (!c->cycles[i].file)
             add_checksum(h, CYCLE_ITEM, c->cycles[i].name, c->cycles[i].checksum);
@@ -47,7 +48,7 @@ void header_add_case(struct header *h, const char *kind, const struct case_data 
     header_add_whole(h, "stable", s->stable);
     header_add_whole(h, "pilot", s->pilot);
     header_add_whole(h, "keep", s->keep);
-    add_checksums(h, c);
+    header_add_files(h, c);
 }
 
 /* NULL, or the name of the file that the item is about. */
@@ -76,7 +77,7 @@ static void report(struct problems *problems, const struct case_data *c, const c
 void header_check_case(const struct header *h, const struct case_data *c, struct problems *problems)
 {
     struct header now = {0};
-    add_checksums(&now, c);
+    header_add_files(&now, c);
     for (size_t i = 0; i < now.count; i++) {
         const char *then = header_value(h, now.items[i].name);
         if (!then)

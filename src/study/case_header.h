@@ -9,6 +9,11 @@
  * that it was read from, and every setting that alters results. */
 void header_add_case(struct header *h, const char *kind, const struct case_data *c);
 
+/* The checksums alone. The table of settings is not among them: settings count as they are in
+ * force.
+ */
+void header_add_files(struct header *h, const struct case_data *c);
+
 /* Reports each file of the case that is not what it was when the header was made. */
 void header_check_case(const struct header *h, const struct case_data *c,
                        struct problems *problems);

@@ -310,16 +310,16 @@ static void a_missing_table_of_units_is_told(void **state)
     case_data_free(&c);
 }
 
-static void tables_of_later_versions_are_refused(void **state)
+static void axes_and_points_exclude_each_other(void **state)
 {
     (void)state;
     put_good_tables();
-    put("c/study.csv", "x\n");
-    put("c/points.csv", "x\n");
-#define LATER                                                                                      \
-    "is not read by this version of packspan; remove it or rename it: leaving it out silently "    \
-    "would change the answer\n"
-    check_case(PACKSPAN_BAD_CASE, "c/points.csv: " LATER "c/study.csv: " LATER);
+    put("c/study.csv", "axis,vehicle,quantity,field,unit,values\n"
+                       "cells,van,cell_count,value,1,208;224\n");
+    check_case(PACKSPAN_OK, "");
+    put("c/points.csv", "van.cell_count\n208\n");
+    check_case(PACKSPAN_BAD_CASE, "c/points.csv: stands beside study.csv; a case has either axes "
+                                  "or points: keep one of the two tables\n");
 }
 
 static void other_tables_are_doubted(void **state)
@@ -335,7 +335,7 @@ static void other_tables_are_doubted(void **state)
                "c/Claims.CSV: warning: is not a table of a case; did you mean 'claims.csv'?\n"
                "c/measurements.csv: warning: is not a table of a case; packspan reads "
                "vehicles.csv, inputs.csv, trips.csv, claims.csv, evidence.csv, candidates.csv, "
-               "links.csv, settings.csv and cycle_NAME.csv\n"
+               "links.csv, study.csv, points.csv, settings.csv and cycle_NAME.csv\n"
                "c/trip.csv: warning: is not a table of a case; did you mean 'trips.csv'?\n");
 }
 
@@ -367,7 +367,9 @@ static void one_pass_tells_of_every_table(void **state)
                "c/inputs.csv:2: column 'shape': unknown shape: 'fxed'; did you mean 'fixed'?\n"
                "c/inputs.csv:2: column 'best': is not a number: 'many'; write a finite decimal "
                "number such as 3.25\n"
-               "c/points.csv: " LATER
+               "c/points.csv: no points; write one row for each point\n"
+               "c/points.csv:1: is no column of points.csv: 'x'; a column is named "
+               "VEHICLE.QUANTITY (UNIT), or point\n"
                "c/settings.csv:2: column 'setting': unknown setting: 'sample'; did you mean "
                "'samples'?\n"
                "c/trips.csv:2: column 'best': unknown cycle: 'udsd'; did you mean 'udds'?\n"
@@ -859,8 +861,8 @@ static void settings_are_known_and_in_range(void **state)
                    "c/settings.csv:6: column 'value': is not possible for units: 'imperial'; "
                    "metric or us\n"
                    "c/settings.csv:7: column 'setting': unknown setting: 'colour'; known: samples, "
-                   "effective, stable, pilot, sequence, seed, threads, keep, part, units, "
-                   "quiet, out\n"
+                   "effective, stable, pilot, sequence, seed, threads, keep, part, units, quiet, "
+                   "out, design, points, quantities, hours\n"
                    "c/settings.csv:8: column 'value': is not possible for keep; 0 to 1e7, a whole "
                    "number\n"
                    "c/settings.csv:9: column 'setting': is empty; every row needs it\n");
@@ -879,7 +881,7 @@ int main(void)
         IN_SCRATCH(both_needed_tables_are_missed_at_once),
         IN_SCRATCH(tables_that_cannot_be_read_are_told),
         IN_SCRATCH(a_missing_table_of_units_is_told),
-        IN_SCRATCH(tables_of_later_versions_are_refused),
+        IN_SCRATCH(axes_and_points_exclude_each_other),
         IN_SCRATCH(other_tables_are_doubted),
         IN_SCRATCH(one_pass_tells_of_every_table),
         IN_SCRATCH(lost_columns_are_told_once),

@@ -1,0 +1,203 @@
+#include <errno.h>
+#include <inttypes.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "api/case_handle.h"
+#include "base/text.h"
+#include "results/results.h"
+#include "study/study.h"
+
+struct packspan_study {
+    struct study study;
+    char *failure, *point_text;
+    char **warnings;
+    size_t warning_count;
+};
+
+static bool add_warning(packspan_study *s, const struct problem *p)
+{
+    char *text = problem_text(p);
+    char **longer = reallocarray(s->warnings, s->warning_count + 1, sizeof *longer);
+    if (longer)
+        s->warnings = longer;
+    for (size_t i = 0; text && i < s->warning_count; i++) {
+        if (strcmp(s->warnings[i], text) == 0) { /* the same under another candidate */
+            free(text);
+            return longer;
+        }
+    }
+    if (!text || !longer) {
+        free(text);
+        return false;
+    }
+    s->warnings[s->warning_count++] = text;
+    return true;
+}
+
+static bool take_warnings(packspan_study *s, const struct problems *list)
+{
+    for (size_t i = 0; i < list->count; i++)
+        if (list->items[i].severity == SEVERITY_WARNING && !add_warning(s, &list->items[i]))
+            return false;
+    return true;
+}
+
+/* Those of the tables, and of the plan that has the inputs of the study too. */
+static bool collect_warnings(packspan_study *s)
+{
+    const struct plan_set *set = &s->study.runner.set;
+    bool taken = take_warnings(s, &s->study.source->problems);
+    for (size_t i = 0; i < set->count && taken; i++)
+        taken = take_warnings(s, &set->plans[i].problems);
+    return taken;
+}
+
+bool packspan_case_has_study(const packspan_case *c)
+{
+    return c->data.study.axis_count > 0;
+}
+
+packspan_status packspan_study_open(packspan_case *c, packspan_study **out)
+{
+    packspan_study *s = calloc(1, sizeof *s);
+    if (!s)
+        return PACKSPAN_NO_MEMORY;
+    struct problems problems = {0};
+    packspan_status status = study_open(&c->data, &problems, &s->study);
+    problems_sort(&problems);
+    for (size_t i = 0; i < problems.count; i++)
+        if (!case_add_problem(c, problems.items[i].severity, problem_text(&problems.items[i])))
+            status = PACKSPAN_NO_MEMORY;
+    problems_clear(&problems);
+    if (status == PACKSPAN_OK && !collect_warnings(s))
+        status = PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK)
+        *out = s;
+    else
+        packspan_study_free(s);
+    return status;
+}
+
+void packspan_study_free(packspan_study *s)
+{
+    if (!s)
+        return;
+    study_close(&s->study);
+    free(s->failure);
+    free(s->point_text);
+    for (size_t i = 0; i < s->warning_count; i++)
+        free(s->warnings[i]);
+    free(s->warnings);
+    free(s);
+}
+
+uint64_t packspan_study_points(const packspan_study *s)
+{
+    return s->study.count;
+}
+
+uint64_t packspan_study_samples(const packspan_study *s)
+{
+    return s->study.samples;
+}
+
+size_t packspan_study_rows(const packspan_study *s)
+{
+    return s->study.layout.row_count + s->study.layout.claim_count;
+}
+
+unsigned packspan_study_threads(const packspan_study *s)
+{
+    return study_threads(&s->study);
+}
+
+uint64_t packspan_study_journal_bytes(const packspan_study *s)
+{
+    return study_journal_size(&s->study);
+}
+
+uint64_t packspan_study_table_bytes(const packspan_study *s)
+{
+    return study_table_size(&s->study);
+}
+
+packspan_status packspan_study_time(packspan_study *s, double *seconds)
+{
+    return study_time(&s->study, seconds);
+}
+
+packspan_status packspan_study_run(packspan_study *s, const char *folder,
+                                   packspan_study_watch *watch, void *user,
+                                   packspan_study_report *report)
+{
+    struct study_report r;
+    free(s->failure);
+    s->failure = NULL;
+    *report = (packspan_study_report){0};
+    if (results_would_spoil_case(folder)) {
+        s->failure =
+            text_format("%s holds a case, whose study.csv the results would replace", folder);
+        errno = EEXIST;
+        return PACKSPAN_USAGE;
+    }
+    packspan_status status = study_run(&s->study, folder, watch, user, &r, &s->failure);
+    *report = (packspan_study_report){.done = r.done,
+                                      .found = r.found.done,
+                                      .dropped = r.found.damaged,
+                                      .mended = r.found.header_damaged,
+                                      .was_complete = r.was_complete,
+                                      .out_of_time = r.out_of_time,
+                                      .refused = r.refused,
+                                      .first_refused = r.first_refused,
+                                      .seconds = r.seconds};
+    return status == PACKSPAN_OK && r.stopped ? PACKSPAN_INTERRUPTED : status;
+}
+
+size_t packspan_study_warning_count(const packspan_study *s)
+{
+    return s->warning_count;
+}
+
+const char *packspan_study_warning(const packspan_study *s, size_t i)
+{
+    return s->warnings[i];
+}
+
+const char *packspan_study_failure(const packspan_study *s)
+{
+    return s->failure ? s->failure : "";
+}
+
+static char *describe_point(const struct design *d, uint64_t point, const double *values)
+{
+    const struct study_design *t = d->table;
+    char *text = t->names ? text_copy(t->names[point]) : text_format("%" PRIu64, point + 1);
+    for (size_t a = 0; text && a < t->axis_count; a++) {
+        const struct study_knob *k = &t->knobs[t->axes[a].knob];
+        bool has_unit = strcmp(k->unit, "1") != 0;
+        if (isnan(values[t->axes[a].knob]))
+            continue;
+        char *longer =
+            text_format("%s%s%s = %.10g%s%s", text, a ? ", " : ": ", t->axes[a].name,
+                        values[t->axes[a].knob], has_unit ? " " : "", has_unit ? k->unit : "");
+        free(text);
+        text = longer;
+    }
+    return text;
+}
+
+const char *packspan_study_point_text(packspan_study *s, uint64_t point)
+{
+    const struct design *d = &s->study.design;
+    double *values = calloc(d->table->knob_count + 1, sizeof *values);
+    free(s->point_text);
+    s->point_text = NULL;
+    if (values) {
+        design_values(d, point, values);
+        s->point_text = describe_point(d, point, values);
+    }
+    free(values);
+    return s->point_text ? s->point_text : "";
+}

@@ -1,0 +1,219 @@
+#include <errno.h>
+#include <inttypes.h>
+#include <math.h>
+#include <string.h>
+
+#include "cli.h"
+
+/* "3 h 20 min", "41 s": two units at most. */
+static void print_duration(FILE *f, double seconds)
+{
+    if (seconds < 99.5)
+        fprintf(f, "%.0f s", seconds);
+    else if (seconds < 3600.0 * 3.0)
+        fprintf(f, "%.0f min", seconds / 60.0);
+    else if (seconds < 3600.0 * 48.0)
+        fprintf(f, "%.1f h", seconds / 3600.0);
+    else
+        fprintf(f, "%.1f days", seconds / 86400.0);
+}
+
+static void print_bytes(FILE *f, double bytes)
+{
+    static const char *const units[] = {"kB", "MB", "GB", "TB", "PB"};
+    int unit = 0;
+    bytes /= 1000.0;
+    while (bytes >= 999.5 && unit < 4) {
+        bytes /= 1000.0;
+        unit++;
+    }
+    fprintf(f, "%.3g %s", bytes < 1.0 ? 1.0 : bytes, units[unit]);
+}
+
+/* What is told while it goes on. */
+struct watcher {
+    packspan_case *c;
+    packspan_study *s;
+    bool quiet, begun;
+    struct progress progress;
+};
+
+/* What it will take, before it begins. */
+static void print_plan(const struct watcher *w, uint64_t done)
+{
+    packspan_study *s = w->s;
+    double seconds = 0.0;
+    uint64_t points = packspan_study_points(s);
+    unsigned threads = packspan_study_threads(s);
+    printf("%s: %" PRIu64 " point%s of %" PRIu64 " samples, %zu rows each\n",
+           packspan_case_name(w->c), points, points == 1 ? "" : "s", packspan_study_samples(s),
+           packspan_study_rows(s));
+    if (done > 0)
+        printf("%" PRIu64 " of them were finished before\n", done);
+    fflush(stdout);
+    if (packspan_study_time(s, &seconds) == PACKSPAN_OK) {
+        printf("time: about ");
+        print_duration(stdout,
+                       seconds * (double)(points - done) / (double)points / (double)threads);
+        printf(" with %u thread%s\n", threads, threads == 1 ? "" : "s");
+    }
+    printf("disk: about ");
+    print_bytes(stdout, (double)packspan_study_table_bytes(s));
+    printf(" for the tables, ");
+    print_bytes(stdout, (double)packspan_study_journal_bytes(s));
+    printf(" for the journal\n");
+    if (packspan_study_warning_count(s) > 0)
+        printf("\nTo be aware of\n");
+    for (size_t i = 0; i < packspan_study_warning_count(s); i++)
+        printf("  %s\n", packspan_study_warning(s, i));
+    printf("\n");
+    fflush(stdout);
+}
+
+static void print_state(const packspan_study_state *state)
+{
+    fprintf(stderr, "\r%" PRIu64 " of %" PRIu64 " points  %.3g points/s  %.2f million samples/s",
+            state->done, state->points, state->points_per_second, 1e-6 * state->samples_per_second);
+    if (isfinite(state->seconds_left)) {
+        fprintf(stderr, "  ");
+        print_duration(stderr, state->seconds_left);
+        fprintf(stderr, " left");
+    }
+    fprintf(stderr, "\033[K");
+}
+
+static bool watch(void *user, const packspan_study_state *state)
+{
+    struct watcher *w = user;
+    if (!w->begun && !w->quiet)
+        print_plan(w, state->done);
+    w->begun = true;
+    if (progress_is_due(&w->progress))
+        print_state(state);
+    return !progress_stop_asked();
+}
+
+/* What of the journal was lost. */
+static void print_damage(const packspan_study_report *report, const char *folder)
+{
+    if (report->mended)
+        fprintf(stderr, "packspan: the header of the journal in %s was damaged and is mended\n",
+                folder);
+    if (report->dropped > 0)
+        fprintf(stderr,
+                "packspan: damaged records of the journal in %s that were dropped, their "
+                "points being worked out again: %" PRIu64 "\n",
+                folder, report->dropped);
+}
+
+static void print_refused(packspan_study *s, const packspan_study_report *report)
+{
+    if (report->refused == 0)
+        return;
+    fprintf(stderr,
+            "packspan: %" PRIu64 " point%s refused and %s no numbers in the tables, first of them "
+            "%s\n"
+            "More than 0.1 %% of the samples are invalid there, or none comes near the evidence; "
+            "packspan run of the case with these values tells more.\n",
+            report->refused, report->refused == 1 ? " is" : "s are",
+            report->refused == 1 ? "has" : "have",
+            packspan_study_point_text(s, report->first_refused));
+}
+
+/* Of a part: where it is, and what is next. */
+static int print_part(packspan_case *c, const packspan_study_report *report, const char *folder)
+{
+    char name[64];
+    packspan_part_name(c, name, sizeof name);
+    printf("%s/%s %s\nWhen all parts are there: packspan merge %s %s\n", folder, name,
+           report->was_complete ? "is there already; nothing was done" : "is written.", folder,
+           folder);
+    return EXIT_DONE;
+}
+
+static int print_end(packspan_case *c, packspan_study *s, const packspan_study_report *report,
+                     const char *folder, bool quiet)
+{
+    if (strcmp(packspan_case_setting(c, "part"), "all") != 0)
+        return quiet ? EXIT_DONE : print_part(c, report, folder);
+    if (report->was_complete) {
+        if (!quiet)
+            printf("All points were finished before; the tables in %s are left as they are.\n",
+                   folder);
+        return EXIT_DONE;
+    }
+    print_refused(s, report);
+    if (!quiet) {
+        printf("%" PRIu64 " points are done, in ", report->done);
+        print_duration(stdout, report->seconds);
+        printf("\n\nTables: %s/study.csv, study_claims.csv, study_run.csv\n", folder);
+    }
+    return report->refused == report->done ? EXIT_WRONG_CASE : EXIT_DONE;
+}
+
+static int print_stop(packspan_study *s, const packspan_study_report *report, const char *folder)
+{
+    fprintf(stderr,
+            "packspan: %s; %" PRIu64 " of %" PRIu64 " points are kept in %s, and the same command "
+            "goes on\n",
+            report->out_of_time ? "the hours are over" : "interrupted", report->done,
+            packspan_study_points(s), folder);
+    return EXIT_WAS_INTERRUPTED;
+}
+
+static int print_failure(packspan_study *s, packspan_status status, const char *folder)
+{
+    const char *failure = packspan_study_failure(s);
+    if (!*failure)
+        failure = packspan_status_text(status);
+    if (status != PACKSPAN_BAD_CASE) {
+        fprintf(stderr, "packspan: %s\n", failure);
+        if (status == PACKSPAN_IO)
+            fprintf(stderr, "What is finished is kept in the journal; the same command goes on.\n");
+        return exit_status_of(status);
+    }
+    fprintf(
+        stderr,
+        "%s\npackspan: %s holds another study; to begin afresh, take another folder with --out, "
+        "or remove the file named above\n",
+        failure, folder);
+    return EXIT_WRONG_CASE;
+}
+
+static int run_study(packspan_case *c, packspan_study *s, const char *folder)
+{
+    struct watcher w = {
+        .c = c, .s = s, .quiet = strcmp(packspan_case_setting(c, "quiet"), "yes") == 0};
+    packspan_study_report report;
+    progress_start(&w.progress, w.quiet, false);
+    packspan_status status = packspan_study_run(s, folder, watch, &w, &report);
+    progress_end(&w.progress);
+    print_damage(&report, folder);
+    if (status == PACKSPAN_OK)
+        return print_end(c, s, &report, folder, w.quiet);
+    return status == PACKSPAN_INTERRUPTED ? print_stop(s, &report, folder)
+                                          : print_failure(s, status, folder);
+}
+
+int command_study(const struct options *options)
+{
+    packspan_case *c = NULL;
+    packspan_study *s = NULL;
+    char folder[4096 + 16];
+    int status = open_case(options, &c);
+    if (status == EXIT_DONE) {
+        packspan_status opened = packspan_study_open(c, &s);
+        status = exit_status_of(opened);
+        if (opened != PACKSPAN_OK && print_problems(stderr, c, true, "") == 0)
+            fprintf(stderr, "packspan: %s\n", packspan_status_text(opened));
+    }
+    if (status == EXIT_DONE) {
+        choose_folder(c, folder, sizeof folder);
+        status = prepare_folder("study", " with --out", folder);
+    }
+    if (status == EXIT_DONE)
+        status = run_study(c, s, folder);
+    packspan_study_free(s);
+    packspan_case_free(c);
+    return status;
+}

@@ -1,0 +1,36 @@
+/* The points of a study: which numbers of the case each of them sets. */
+#ifndef PACKSPAN_STUDY_DESIGN_H
+#define PACKSPAN_STUDY_DESIGN_H
+
+#include "case/case.h"
+#include "draw/stream.h"
+
+#define STUDY_POINTS_MAX 1000000000000
+
+struct design {
+    const struct case_data *source;
+    const struct study_design *table;
+    bool sobol;
+    uint64_t points;
+    struct stream *streams; /* [axes]: of a Sobol' design */
+    size_t *inputs;         /* [input_count]: those that some point changes */
+    size_t input_count;
+};
+
+/* Settings and tables of the case decide the design. PACKSPAN_USAGE when they contradict each
+ * other, *reason (static) telling how. design_close() in every case; the case must outlive it. */
+packspan_status design_open(const struct case_data *source, struct design *out,
+                            const char **reason);
+void design_close(struct design *d);
+
+/* The values of a point, one a knob; NaN leaves the case's input as it is. */
+void design_values(const struct design *d, uint64_t point, double *values);
+
+/* The case's input, or one that only the study gives, as a point changes it; its shape is NULL. */
+struct input design_input(const struct design *d, size_t input, const double *values);
+struct shape_domain design_domain(const struct input *in);
+
+/* Every input at every point makes a shape, or else what does not is reported. */
+packspan_status design_check(const struct design *d, struct problems *problems);
+
+#endif

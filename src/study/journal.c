@@ -1,0 +1,388 @@
+#include "study/journal.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <sha256.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/file.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "base/file.h"
+#include "base/text.h"
+
+_Static_assert((int)SHA256_DIGEST_LENGTH == (int)JOURNAL_DIGEST, "a digest has 32 bytes");
+
+static const char first_line[] = "packspan study journal,1\n";
+
+enum { SLOT_WORDS = 3, WORD = 8 }; /* point, fate, invalid samples */
+
+/* ---- bytes ---- */
+
+/* The lowest byte first, on every machine. */
+static void store(uint8_t *to, uint64_t word)
+{
+    for (int i = 0; i < WORD; i++)
+        to[i] = (uint8_t)(word >> (8 * i));
+}
+
+static uint64_t load(const uint8_t *from)
+{
+    uint64_t word = 0;
+    for (int i = WORD; i-- > 0;)
+        word = word << 8 | from[i];
+    return word;
+}
+
+static void store_real(uint8_t *to, double real)
+{
+    uint64_t word;
+    memcpy(&word, &real, sizeof word);
+    store(to, word);
+}
+
+static double load_real(const uint8_t *from)
+{
+    uint64_t word = load(from);
+    double real;
+    memcpy(&real, &word, sizeof real);
+    return real;
+}
+
+static void digest(const void *before, size_t before_length, const void *bytes, size_t length,
+                   uint8_t out[JOURNAL_DIGEST])
+{
+    SHA2_CTX hash;
+    SHA256Init(&hash);
+    SHA256Update(&hash, before, before_length);
+    SHA256Update(&hash, bytes, length);
+    SHA256Final(out, &hash);
+}
+
+static packspan_status write_at(int file, const void *bytes, size_t length, uint64_t at)
+{
+    for (size_t done = 0; done < length;) {
+        ssize_t put =
+            pwrite(file, (const uint8_t *)bytes + done, length - done, (off_t)(at + done));
+        if (put < 0 && errno == EINTR)
+            continue;
+        if (put < 0)
+            return PACKSPAN_IO;
+        if (put == 0) {
+            errno = ENOSPC;
+            return PACKSPAN_IO;
+        }
+        done += (size_t)put;
+    }
+    return PACKSPAN_OK;
+}
+
+/* *got is less than `length` at the end of the file only. */
+static packspan_status read_at(int file, void *bytes, size_t length, uint64_t at, size_t *got)
+{
+    *got = 0;
+    while (*got < length) {
+        ssize_t part = pread(file, (uint8_t *)bytes + *got, length - *got, (off_t)(at + *got));
+        if (part < 0 && errno == EINTR)
+            continue;
+        if (part < 0)
+            return PACKSPAN_IO;
+        if (part == 0)
+            break;
+        *got += (size_t)part;
+    }
+    return PACKSPAN_OK;
+}
+
+static bool is_zero(const uint8_t *bytes, size_t length)
+{
+    for (size_t i = 0; i < length; i++)
+        if (bytes[i])
+            return false;
+    return true;
+}
+
+/* ---- slots ---- */
+
+static size_t slot_size(size_t numbers)
+{
+    return WORD * (SLOT_WORDS + numbers) + JOURNAL_DIGEST;
+}
+
+static uint64_t place_of(const struct journal *j, uint64_t point)
+{
+    return j->start + (point - j->first) * j->slot;
+}
+
+static void slot_digest(const struct journal *j, const uint8_t *slot, uint8_t out[JOURNAL_DIGEST])
+{
+    digest(j->study, sizeof j->study, slot, j->slot - JOURNAL_DIGEST, out);
+}
+
+static enum slot_state judge_slot(const struct journal *j, uint64_t point, const uint8_t *slot,
+                                  size_t got)
+{
+    uint8_t expected[JOURNAL_DIGEST];
+    if (is_zero(slot, got)) /* left out by points that finished before it */
+        return SLOT_EMPTY;
+    if (got < j->slot || load(slot) != point)
+        return SLOT_DAMAGED;
+    slot_digest(j, slot, expected);
+    bool fits = memcmp(expected, slot + j->slot - JOURNAL_DIGEST, JOURNAL_DIGEST) == 0;
+    return fits ? SLOT_DONE : SLOT_DAMAGED;
+}
+
+static void take_slot(const struct journal *j, const uint8_t *slot, struct record *out)
+{
+    out->point = load(slot);
+    out->fate = load(slot + WORD);
+    out->invalid = load(slot + 2 * WORD);
+    for (size_t i = 0; i < j->numbers; i++)
+        out->numbers[i] = load_real(slot + WORD * (SLOT_WORDS + i));
+}
+
+bool journal_take(const struct journal *j, uint64_t point, const uint8_t *slot, struct record *out)
+{
+    if (judge_slot(j, point, slot, j->slot) != SLOT_DONE)
+        return false;
+    take_slot(j, slot, out);
+    return true;
+}
+
+packspan_status journal_read(const struct journal *j, uint64_t point, uint8_t *space,
+                             struct record *out, enum slot_state *state)
+{
+    size_t got;
+    packspan_status status = read_at(j->file, space, j->slot, place_of(j, point), &got);
+    if (status != PACKSPAN_OK)
+        return status;
+    *state = judge_slot(j, point, space, got);
+    if (*state == SLOT_DONE && out)
+        take_slot(j, space, out);
+    return PACKSPAN_OK;
+}
+
+packspan_status journal_slots(const struct journal *j, char **slots)
+{
+    size_t length = j->count * j->slot, got = 0;
+    char *bytes = malloc(length + 1);
+    packspan_status status =
+        bytes ? read_at(j->file, bytes, length, j->start, &got) : PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK && got < length) {
+        errno = EIO; /* they were there a moment ago */
+        status = PACKSPAN_IO;
+    }
+    if (status == PACKSPAN_OK)
+        *slots = bytes;
+    else
+        free(bytes);
+    return status;
+}
+
+packspan_status journal_write(const struct journal *j, const struct record *record, uint8_t *space)
+{
+    store(space, record->point);
+    store(space + WORD, record->fate);
+    store(space + 2 * WORD, record->invalid);
+    for (size_t i = 0; i < j->numbers; i++)
+        store_real(space + WORD * (SLOT_WORDS + i), record->numbers[i]);
+    slot_digest(j, space, space + j->slot - JOURNAL_DIGEST);
+    return write_at(j->file, space, j->slot, place_of(j, record->point));
+}
+
+packspan_status journal_sync(const struct journal *j)
+{
+    return fdatasync(j->file) == 0 ? PACKSPAN_OK : PACKSPAN_IO;
+}
+
+/* ---- the header ---- */
+
+/* The first line, the items, and a digest of both. */
+static bool make_header(const struct header *header, struct byte_writer *w,
+                        uint8_t study[JOURNAL_DIGEST])
+{
+    put_bytes(w, first_line, sizeof first_line - 1);
+    header_put(header, w);
+    if (w->no_memory)
+        return false;
+    digest(NULL, 0, w->bytes, w->length, study);
+    put_bytes(w, study, JOURNAL_DIGEST);
+    return !w->no_memory;
+}
+
+/* A header that is whole, of whatever study. */
+static bool take_header(const char *bytes, size_t length, struct header *out)
+{
+    uint8_t study[JOURNAL_DIGEST];
+    size_t line = sizeof first_line - 1;
+    if (length < line || memcmp(bytes, first_line, line) != 0)
+        return false;
+    struct byte_reader r = {bytes + line, bytes + length, false};
+    if (header_take(&r, out) != PACKSPAN_OK || r.end - r.at < JOURNAL_DIGEST)
+        return false;
+    digest(NULL, 0, bytes, (size_t)(r.at - bytes), study);
+    return memcmp(study, r.at, JOURNAL_DIGEST) == 0;
+}
+
+enum header_state { HEADER_OWN, HEADER_OTHER, HEADER_DAMAGED };
+
+/* Reports in what another study's header differs. */
+static packspan_status judge_header(const struct journal *j, const struct header *header,
+                                    const struct byte_writer *own, struct problems *problems,
+                                    enum header_state *state)
+{
+    static const char *const none[] = {NULL};
+    enum { MOST_HEADER = 1 << 20 };
+    size_t got;
+    char *bytes = malloc(MOST_HEADER);
+    struct header other = {0};
+    packspan_status status =
+        bytes ? read_at(j->file, bytes, MOST_HEADER, 0, &got) : PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK) {
+        bool is_own = got >= own->length && memcmp(bytes, own->bytes, own->length) == 0;
+        bool is_other = !is_own && take_header(bytes, got, &other);
+        *state = is_own ? HEADER_OWN : is_other ? HEADER_OTHER : HEADER_DAMAGED;
+        if (is_other)
+            header_compare(header, "this study", &other, j->path, none, problems);
+        if (other.no_memory || problems->out_of_memory)
+            status = PACKSPAN_NO_MEMORY;
+    }
+    header_free(&other);
+    free(bytes);
+    return status;
+}
+
+/* ---- opening ---- */
+
+static packspan_status scan(const struct journal *j, struct journal_found *found)
+{
+    struct stat about;
+    uint8_t *space = malloc(j->slot);
+    packspan_status status = space ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK && fstat(j->file, &about) != 0)
+        status = PACKSPAN_IO;
+    for (uint64_t i = 0; i < j->count && status == PACKSPAN_OK; i++) {
+        enum slot_state state = SLOT_EMPTY;
+        if (place_of(j, j->first + i) >= (uint64_t)about.st_size)
+            break;
+        status = journal_read(j, j->first + i, space, NULL, &state);
+        found->done += state == SLOT_DONE;
+        found->damaged += state == SLOT_DAMAGED;
+        if (state == SLOT_DONE)
+            found->end = j->first + i + 1;
+    }
+    free(space);
+    return status;
+}
+
+static packspan_status write_header(const struct journal *j, const struct byte_writer *own)
+{
+    packspan_status status = write_at(j->file, own->bytes, own->length, 0);
+    if (status == PACKSPAN_OK)
+        status = journal_sync(j);
+    return status == PACKSPAN_OK && !file_flush_folder(j->path) ? PACKSPAN_IO : status;
+}
+
+/* A damaged header does not matter where records show that they are of this study; a file that was
+ * cut off within its header never held any. */
+static packspan_status mend_header(const struct journal *j, const struct byte_writer *own,
+                                   off_t size, struct problems *problems,
+                                   struct journal_found *found)
+{
+    packspan_status status = scan(j, found);
+    if (status != PACKSPAN_OK)
+        return status;
+    found->header_damaged = size > 0;
+    if (found->done > 0 || size <= (off_t)own->length)
+        return write_header(j, own);
+    problems_add(problems, SEVERITY_ERROR, j->path, 0, NULL,
+                 "is no journal of this study, or damaged beyond use", NULL, NULL);
+    return PACKSPAN_BAD_CASE;
+}
+
+static packspan_status open_file(struct journal *j, struct journal_found *found)
+{
+    j->file = open(j->path, O_RDWR | O_CREAT | O_CLOEXEC, 0666);
+    if (j->file < 0)
+        return PACKSPAN_IO;
+    if (flock(j->file, LOCK_EX | LOCK_NB) == 0)
+        return PACKSPAN_OK;
+    found->in_use = errno == EWOULDBLOCK;
+    return found->in_use ? PACKSPAN_IO : PACKSPAN_OK; /* a file system without locks */
+}
+
+static packspan_status open_journal(struct journal *j, const struct header *header,
+                                    const struct byte_writer *own, struct problems *problems,
+                                    struct journal_found *found)
+{
+    struct stat about;
+    enum header_state state = HEADER_DAMAGED;
+    packspan_status status = open_file(j, found);
+    if (status == PACKSPAN_OK && fstat(j->file, &about) != 0)
+        status = PACKSPAN_IO;
+    if (status == PACKSPAN_OK)
+        status = judge_header(j, header, own, problems, &state);
+    if (status != PACKSPAN_OK)
+        return status;
+    if (state == HEADER_OTHER)
+        return PACKSPAN_BAD_CASE;
+    return state == HEADER_OWN ? scan(j, found)
+                               : mend_header(j, own, about.st_size, problems, found);
+}
+
+static packspan_status make_frame(const struct header *header, uint64_t first, uint64_t count,
+                                  size_t numbers, struct byte_writer *own, struct journal *out)
+{
+    *out = (struct journal){
+        .file = -1, .first = first, .count = count, .numbers = numbers, .slot = slot_size(numbers)};
+    bool made = make_header(header, own, out->study);
+    out->start = own->length;
+    return made ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+}
+
+packspan_status journal_frame(const struct header *header, uint64_t first, uint64_t count,
+                              size_t numbers, struct journal *out)
+{
+    struct byte_writer own = {0};
+    packspan_status status = make_frame(header, first, count, numbers, &own, out);
+    free(own.bytes);
+    return status;
+}
+
+packspan_status journal_open(const char *path, const struct header *header, uint64_t first,
+                             uint64_t count, size_t numbers, struct problems *problems,
+                             struct journal *out, struct journal_found *found)
+{
+    struct byte_writer own = {0};
+    *found = (struct journal_found){0};
+    packspan_status status = make_frame(header, first, count, numbers, &own, out);
+    out->path = text_copy(path);
+    if (status == PACKSPAN_OK && !out->path)
+        status = PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK)
+        status = open_journal(out, header, &own, problems, found);
+    int reason = errno;
+    free(own.bytes);
+    errno = reason;
+    return status;
+}
+
+void journal_close(struct journal *j)
+{
+    int reason = errno;
+    if (j->path && j->file >= 0)
+        close(j->file);
+    free(j->path);
+    *j = (struct journal){.file = -1};
+    errno = reason;
+}
+
+uint64_t journal_size(const struct header *header, uint64_t count, size_t numbers)
+{
+    struct byte_writer own = {0};
+    uint8_t study[JOURNAL_DIGEST];
+    make_header(header, &own, study);
+    free(own.bytes);
+    return own.length + count * slot_size(numbers);
+}

@@ -1,0 +1,564 @@
+#include "study/study.h"
+
+#include <errno.h>
+#include <inttypes.h>
+#include <math.h>
+#include <omp.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "base/file.h"
+#include "base/text.h"
+#include "study/case_header.h"
+#include "study/pace.h"
+#include "study/study_part.h"
+
+/* ---- what study it is ---- */
+
+/* Settings count as they are in force, wherever they come from. */
+static void describe(struct study *s)
+{
+    const struct settings *settings = &s->source->settings;
+    struct header *h = &s->header;
+    header_add(h, "kind", "study");
+    header_add(h, "version", PACKSPAN_VERSION);
+    header_add(h, "design",
+               s->design.table->is_table ? "points.csv"
+               : s->design.sobol         ? "sobol"
+                                         : "grid");
+    header_add_whole(h, "points", s->design.points);
+    header_add_whole(h, "seed", settings->seed);
+    header_add_whole(h, "samples", s->samples);
+    header_add(h, "sequence", settings->sobol ? "sobol" : "pcg");
+    header_add_whole(h, "pilot", settings->pilot);
+    header_add(h, "quantities", settings->quantities);
+    header_add_files(h, s->source);
+}
+
+/* ---- opening ---- */
+
+static void report_usage(struct problems *problems, const struct case_data *c, const char *what)
+{
+    problems_add(problems, SEVERITY_ERROR, c->folder, 0, NULL, what, NULL, NULL);
+}
+
+/* A plan whose problems are those of every point. */
+static void take_problems(struct problems *problems, const struct plan_set *set)
+{
+    for (size_t c = 0; c < set->count; c++)
+        for (size_t i = 0; i < set->plans[c].problems.count; i++) {
+            const struct problem *p = &set->plans[c].problems.items[i];
+            if (p->severity == SEVERITY_ERROR)
+                problems_add(problems, p->severity, p->file, p->line, p->column, p->what, p->text,
+                             p->remedy);
+        }
+}
+
+static packspan_status open_layout(struct study *s, struct problems *problems)
+{
+    char *wrong = NULL;
+    packspan_status status =
+        record_layout_open(&s->runner.set, s->source->settings.quantities, &s->layout, &wrong);
+    if (wrong)
+        report_usage(problems, s->source, wrong);
+    free(wrong);
+    return status;
+}
+
+static packspan_status open_share(struct study *s, struct problems *problems)
+{
+    struct part_of part = s->source->settings.part;
+    packspan_status status = study_take_share(s, part);
+    if (status != PACKSPAN_USAGE)
+        return status;
+    char *what = text_format(
+        "part is %" PRIu64 "/%" PRIu64 " but the study has only %" PRIu64 " point%s to share",
+        part.part, part.parts, s->design.points, s->design.points == 1 ? "" : "s");
+    if (!what)
+        return PACKSPAN_NO_MEMORY;
+    report_usage(problems, s->source, what);
+    free(what);
+    return status;
+}
+
+packspan_status study_open(const struct case_data *source, struct problems *problems,
+                           struct study *out)
+{
+    const char *reason = NULL;
+    *out = (struct study){.source = source, .samples = settings_samples(&source->settings)};
+    packspan_status status = design_open(source, &out->design, &reason);
+    if (reason)
+        report_usage(problems, source, reason);
+    if (status == PACKSPAN_OK)
+        status = design_check(&out->design, problems);
+    if (status == PACKSPAN_OK) {
+        status = point_runner_open(&out->design, &out->runner);
+        if (status == PACKSPAN_BAD_CASE)
+            take_problems(problems, &out->runner.set);
+    }
+    if (status == PACKSPAN_OK)
+        status = open_layout(out, problems);
+    if (status != PACKSPAN_OK)
+        return status;
+    out->count = out->design.points;
+    describe(out);
+    if (out->header.no_memory)
+        return PACKSPAN_NO_MEMORY;
+    return source->settings.part.parts > 0 ? open_share(out, problems) : PACKSPAN_OK;
+}
+
+void study_close(struct study *s)
+{
+    header_free(&s->header);
+    record_layout_close(&s->layout);
+    point_runner_close(&s->runner);
+    design_close(&s->design);
+    *s = (struct study){0};
+}
+
+/* ---- what it will take ---- */
+
+static double seconds_now(void)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+static packspan_status time_samples(struct study *s, uint64_t samples, struct record *record,
+                                    double *seconds)
+{
+    double started = seconds_now();
+    packspan_status status =
+        point_runner_run(&s->runner, &s->layout, s->first, samples, NULL, NULL, record);
+    *seconds = seconds_now() - started;
+    return status;
+}
+
+/* What a point costs apart from its samples shows between two small runs of it. */
+packspan_status study_time(struct study *s, double *seconds)
+{
+    enum { FEW = 16384, MORE = 49152 };
+    struct record record = {.numbers = calloc(s->layout.numbers + 1, sizeof(double))};
+    uint64_t few = s->samples < FEW ? s->samples : FEW;
+    uint64_t more = s->samples < MORE ? s->samples : MORE;
+    double a = 0.0, b = 0.0;
+    packspan_status status =
+        record.numbers ? time_samples(s, few, &record, &a) : PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK)
+        status = time_samples(s, more, &record, &b);
+    free(record.numbers);
+    if (status != PACKSPAN_OK)
+        return status;
+    double slope = more > few ? fmax(b - a, 0.0) / (double)(more - few) : 0.0;
+    *seconds = (double)s->count * (b + slope * (double)(s->samples - more));
+    return PACKSPAN_OK;
+}
+
+uint64_t study_journal_size(const struct study *s)
+{
+    return journal_size(&s->header, s->count, s->layout.numbers);
+}
+
+uint64_t study_table_size(const struct study *s)
+{
+    enum { NUMBER = 12 }; /* a comma and ten or so digits */
+    const struct record_layout *l = &s->layout;
+    size_t start = 8 + NUMBER * s->design.table->axis_count;
+    uint64_t bytes = 0;
+    for (size_t r = 0; r < l->row_count; r++)
+        bytes += start + strlen(l->rows[r].candidate) + strlen(l->rows[r].vehicle) +
+                 strlen(l->rows[r].quantity) + strlen(l->rows[r].unit) + 4 +
+                 NUMBER * (RECORD_STATISTICS + 1);
+    for (size_t k = 0; k < l->claim_count; k++)
+        bytes += start + strlen(l->claims[k].candidate) + strlen(l->claims[k].claim->name) +
+                 strlen(l->claims[k].vehicle) + strlen(l->claims[k].quantity) + 4 +
+                 NUMBER * RECORD_CLAIM_NUMBERS;
+    return bytes * s->count;
+}
+
+/* ---- points in parallel ---- */
+
+struct crew {
+    struct study *study;
+    struct journal *journal;
+    struct study_report *report;
+    struct pace pace;
+    omp_lock_t lock; /* for all that follows, and the pace */
+    uint64_t next;   /* the next point to look at */
+    packspan_status status;
+    int reason; /* errno of a failure */
+    bool stop;
+};
+
+/* One thread of it. */
+struct hand {
+    struct crew *crew;
+    struct point_runner runner;
+    struct record record;
+    uint8_t *space;
+    double share; /* of the point that it is working out */
+};
+
+/* The first failure is the one that counts. */
+static void fail(struct crew *crew, packspan_status status)
+{
+    int reason = errno;
+    omp_set_lock(&crew->lock);
+    if (crew->status == PACKSPAN_OK) {
+        crew->status = status;
+        crew->reason = reason;
+    }
+    crew->stop = true;
+    omp_unset_lock(&crew->lock);
+}
+
+/* What is due once a second; the lock is held. */
+static void look_around(struct crew *crew)
+{
+    switch (pace_step(&crew->pace, &crew->report->done)) {
+    case PACE_GO_ON:
+        break;
+    case PACE_SYNC:
+        if (journal_sync(crew->journal) != PACKSPAN_OK && crew->status == PACKSPAN_OK) {
+            crew->status = PACKSPAN_IO;
+            crew->reason = errno;
+            crew->stop = true;
+        }
+        break;
+    case PACE_STOP:
+        crew->stop = true;
+        break;
+    }
+}
+
+/* Within a point; false leaves it. */
+static bool report_share(void *user, uint64_t done, uint64_t total)
+{
+    struct hand *h = user;
+    struct crew *crew = h->crew;
+    double share = (double)done / (double)total;
+    omp_set_lock(&crew->lock);
+    crew->pace.shares += share - h->share;
+    h->share = share;
+    look_around(crew);
+    bool go_on = !crew->stop;
+    omp_unset_lock(&crew->lock);
+    return go_on;
+}
+
+/* The next point that nobody has worked on; false when there is none, or no time for it. */
+static bool take_point(struct crew *crew, uint64_t *point)
+{
+    const struct study *s = crew->study;
+    omp_set_lock(&crew->lock);
+    bool has_time = pace_has_time(&crew->pace);
+    bool taken = !crew->stop && has_time && crew->next < s->first + s->count;
+    if (taken)
+        *point = crew->next++;
+    if (!has_time && crew->next < s->first + s->count)
+        crew->report->out_of_time = true;
+    omp_unset_lock(&crew->lock);
+    return taken;
+}
+
+static bool is_done(const struct hand *h, uint64_t point)
+{
+    enum slot_state state = SLOT_EMPTY;
+    if (point >= h->crew->report->found.end)
+        return false;
+    packspan_status status = journal_read(h->crew->journal, point, h->space, NULL, &state);
+    if (status != PACKSPAN_OK)
+        fail(h->crew, status);
+    return state == SLOT_DONE;
+}
+
+static void finish_point(struct hand *h, double seconds)
+{
+    struct crew *crew = h->crew;
+    omp_set_lock(&crew->lock);
+    crew->report->done++;
+    crew->report->worked++;
+    crew->pace.shares -= h->share;
+    h->share = 0.0;
+    pace_point(&crew->pace, seconds);
+    look_around(crew);
+    omp_unset_lock(&crew->lock);
+}
+
+static void work_point(struct hand *h, uint64_t point)
+{
+    struct crew *crew = h->crew;
+    const struct study *s = crew->study;
+    double started = seconds_now();
+    packspan_status status =
+        point_runner_run(&h->runner, &s->layout, point, s->samples, report_share, h, &h->record);
+    if (status == PACKSPAN_INTERRUPTED)
+        return;
+    if (status == PACKSPAN_OK)
+        status = journal_write(crew->journal, &h->record, h->space);
+    if (status == PACKSPAN_OK)
+        finish_point(h, seconds_now() - started);
+    else
+        fail(crew, status);
+}
+
+static packspan_status open_hand(struct crew *crew, struct hand *h)
+{
+    const struct study *s = crew->study;
+    *h = (struct hand){.crew = crew};
+    h->record.numbers = calloc(s->layout.numbers + 1, sizeof(double));
+    h->space = malloc(crew->journal->slot);
+    if (!h->record.numbers || !h->space)
+        return PACKSPAN_NO_MEMORY;
+    return point_runner_open(&s->design, &h->runner);
+}
+
+static void close_hand(struct hand *h)
+{
+    point_runner_close(&h->runner);
+    free(h->record.numbers);
+    free(h->space);
+}
+
+static void work_points(struct crew *crew, struct hand *hands, unsigned threads)
+{
+#pragma omp parallel num_threads(threads)
+    {
+        struct hand *h = &hands[omp_get_thread_num()];
+        uint64_t point;
+        while (take_point(crew, &point))
+            if (!is_done(h, point))
+                work_point(h, point);
+    }
+}
+
+static packspan_status work(struct crew *crew, unsigned threads)
+{
+    struct hand *hands = calloc(threads, sizeof *hands);
+    packspan_status status = hands ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    for (unsigned t = 0; t < threads && status == PACKSPAN_OK; t++)
+        status = open_hand(crew, &hands[t]);
+    if (status == PACKSPAN_OK) {
+        omp_init_lock(&crew->lock);
+        work_points(crew, hands, threads);
+        omp_destroy_lock(&crew->lock);
+        status = crew->status;
+        errno = crew->reason;
+    }
+    int reason = errno;
+    for (unsigned t = 0; hands && t < threads; t++)
+        close_hand(&hands[t]);
+    free(hands);
+    errno = reason;
+    return status;
+}
+
+unsigned study_threads(const struct study *s)
+{
+    unsigned wanted = s->source->settings.threads;
+    unsigned threads = wanted ? wanted : (unsigned)omp_get_num_procs();
+    return s->count < threads ? (unsigned)s->count : threads;
+}
+
+static packspan_status work_out(struct study *s, const char *log, struct journal *journal,
+                                packspan_study_watch *watch, void *user,
+                                struct study_report *report)
+{
+    struct crew crew = {.study = s, .journal = journal, .report = report, .next = s->first};
+    double hours = s->source->settings.hours, started = seconds_now();
+    report->threads = study_threads(s);
+    packspan_status status = pace_open(&crew.pace, log, s->count, report->found.done, s->samples,
+                                       3600.0 * hours, watch, user);
+    crew.stop = crew.pace.stopped;
+    if (status == PACKSPAN_OK)
+        status = work(&crew, report->threads);
+    int reason = errno;
+    if (journal_sync(journal) != PACKSPAN_OK && status == PACKSPAN_OK) {
+        status = PACKSPAN_IO;
+        reason = errno;
+    }
+    report->out_of_time = report->out_of_time || crew.pace.out_of_time;
+    report->stopped = report->done < s->count;
+    report->seconds = seconds_now() - started;
+    packspan_status closed = pace_close(&crew.pace, report->done);
+    if (status != PACKSPAN_OK)
+        errno = reason;
+    return status != PACKSPAN_OK ? status : closed;
+}
+
+/* ---- tables ---- */
+
+struct journal_records {
+    const struct journal *journal;
+    uint64_t point;
+    uint8_t *space;
+};
+
+static packspan_status next_record(void *from, struct record *out)
+{
+    struct journal_records *r = from;
+    enum slot_state state = SLOT_EMPTY;
+    packspan_status status = journal_read(r->journal, r->point++, r->space, out, &state);
+    if (status == PACKSPAN_OK && state != SLOT_DONE) {
+        errno = EIO; /* it was there a moment ago */
+        status = PACKSPAN_IO;
+    }
+    return status;
+}
+
+static packspan_status write_tables(const struct study *s, const char *folder,
+                                    const struct journal *journal, struct study_report *report,
+                                    char **path)
+{
+    struct journal_records from = {journal, s->first, malloc(journal->slot)};
+    struct record_source records = {next_record, &from, s->count};
+    packspan_status status = from.space ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK)
+        status = study_tables_write(s, folder, &records, report, path);
+    if (status == PACKSPAN_OK)
+        status = study_record_write(s, folder, report, path);
+    int reason = errno;
+    free(from.space);
+    errno = reason;
+    return status;
+}
+
+/* ---- the whole ---- */
+
+/* The files of a study, or of a part of it. */
+struct paths {
+    const char *folder;
+    char *journal, *log, *part;
+    const char *blamed; /* which one a failure is about */
+    char *table;        /* when it is a table; malloc'd */
+};
+
+static bool name_paths(struct paths *p, const struct study *s, const char *folder)
+{
+    bool is_part = s->part.parts > 0;
+    char *stem = is_part ? text_format("%s/part_%" PRIu64 "_of_%" PRIu64, folder, s->part.part,
+                                       s->part.parts)
+                         : text_format("%s/study", folder);
+    *p = (struct paths){.folder = folder};
+    if (stem) {
+        p->journal = text_format("%s.journal", stem);
+        p->log = text_format("%s.log", stem);
+        p->part = is_part ? text_format("%s.part", stem) : NULL;
+    }
+    p->blamed = p->journal;
+    free(stem);
+    return p->journal && p->log && (!is_part || p->part);
+}
+
+static void free_paths(struct paths *p)
+{
+    free(p->journal);
+    free(p->log);
+    free(p->part);
+    free(p->table);
+}
+
+/* What all points together become. Of a part the journal is not needed any more. */
+static packspan_status complete(const struct study *s, struct paths *p,
+                                const struct journal *journal, struct study_report *report)
+{
+    if (!p->part)
+        return write_tables(s, p->folder, journal, report, &p->table);
+    packspan_status status = study_part_write(s, p->part, journal);
+    if (status == PACKSPAN_OK)
+        unlink(p->journal);
+    else
+        p->blamed = p->part;
+    return status;
+}
+
+static packspan_status go_on(struct study *s, struct paths *p, struct journal *journal,
+                             packspan_study_watch *watch, void *user, struct study_report *report)
+{
+    report->done = report->found.done;
+    report->was_complete = report->done == s->count && !p->part && study_tables_exist(p->folder);
+    if (report->was_complete)
+        return PACKSPAN_OK;
+    if (!p->part)
+        study_tables_remove(p->folder);
+    packspan_status status = PACKSPAN_OK;
+    if (report->done < s->count)
+        status = work_out(s, p->log, journal, watch, user, report);
+    return status == PACKSPAN_OK && !report->stopped ? complete(s, p, journal, report) : status;
+}
+
+/* A part that is there already is complete. */
+static packspan_status find_part(const struct study *s, struct paths *p, struct problems *problems,
+                                 struct study_report *report)
+{
+    packspan_status status = p->part ? study_part_find(s, p->part, problems) : PACKSPAN_MISSING;
+    if (status == PACKSPAN_OK) {
+        report->was_complete = true;
+        report->done = s->count;
+    } else if (status != PACKSPAN_MISSING) {
+        p->blamed = p->part;
+    }
+    return status;
+}
+
+static packspan_status run_all(struct study *s, struct paths *p, struct problems *problems,
+                               packspan_study_watch *watch, void *user, struct study_report *report)
+{
+    struct journal journal = {.file = -1};
+    packspan_status status = find_part(s, p, problems, report);
+    if (status != PACKSPAN_MISSING)
+        return status;
+    status = journal_open(p->journal, &s->header, s->first, s->count, s->layout.numbers, problems,
+                          &journal, &report->found);
+    if (status == PACKSPAN_OK)
+        status = go_on(s, p, &journal, watch, user, report);
+    journal_close(&journal);
+    return status;
+}
+
+static char *differences(const struct problems *problems)
+{
+    char *text = text_copy("");
+    for (size_t i = 0; text && i < problems->count; i++) {
+        const struct problem *p = &problems->items[i];
+        char *line = problem_text(p);
+        char *longer = line ? text_format("%s%s%s", text, *text ? "\n" : "", line) : NULL;
+        free(line);
+        free(text);
+        text = longer;
+    }
+    return text;
+}
+
+static char *describe_failure(packspan_status status, const struct journal_found *found,
+                              const struct problems *problems, const char *path, int reason)
+{
+    if (status == PACKSPAN_BAD_CASE)
+        return differences(problems);
+    if (status != PACKSPAN_IO)
+        return NULL;
+    return found->in_use ? text_format("%s: another packspan is working on it", path)
+                         : text_format("%s: %s", path, strerror(reason));
+}
+
+packspan_status study_run(struct study *s, const char *folder, packspan_study_watch *watch,
+                          void *user, struct study_report *report, char **failure)
+{
+    struct problems problems = {0};
+    struct paths paths;
+    *report = (struct study_report){0};
+    packspan_status status =
+        name_paths(&paths, s, folder) ? file_make_folder(folder) : PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK)
+        status = run_all(s, &paths, &problems, watch, user, report);
+    int reason = errno;
+    *failure = describe_failure(status, &report->found, &problems,
+                                paths.table ? paths.table : paths.blamed, reason);
+    problems_clear(&problems);
+    free_paths(&paths);
+    errno = reason;
+    return status;
+}

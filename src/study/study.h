@@ -1,0 +1,80 @@
+/* A case run again and again, at every point of a design: points in parallel, one thread each, into
+ * a journal; and the tables once all points are there. */
+#ifndef PACKSPAN_STUDY_STUDY_H
+#define PACKSPAN_STUDY_STUDY_H
+
+#include <packspan/packspan.h>
+
+#include "study/design.h"
+#include "study/journal.h"
+#include "study/point_runner.h"
+#include "study/record.h"
+
+struct study {
+    const struct case_data *source;
+    struct design design;
+    struct point_runner runner; /* at some point of the design: its plan is that of all points */
+    struct record_layout layout;
+    struct header header;  /* what tells this study from any other */
+    uint64_t samples;      /* of each point */
+    struct part_of part;   /* none: the whole */
+    uint64_t first, count; /* the points of this share: all, or those of one part */
+};
+
+/* Checks every point. Problems are reported; PACKSPAN_BAD_CASE when a point makes no case, and
+ * PACKSPAN_USAGE when settings contradict each other or name what is not there. study_close() in
+ * every case; the case must outlive the study. */
+packspan_status study_open(const struct case_data *source, struct problems *problems,
+                           struct study *out);
+void study_close(struct study *s);
+
+/* Seconds that the whole share takes with one thread, by a first few samples of its first point. */
+packspan_status study_time(struct study *s, double *seconds);
+/* Threads that share the points. */
+unsigned study_threads(const struct study *s);
+/* Bytes of the journal and, roughly, of the tables. */
+uint64_t study_journal_size(const struct study *s);
+uint64_t study_table_size(const struct study *s);
+
+struct study_report {
+    struct journal_found found;
+    bool was_complete; /* there was nothing to do */
+    bool stopped;      /* by the watch or by the time; what is finished is kept */
+    bool out_of_time;
+    uint64_t done;          /* points of the share that are finished now */
+    uint64_t refused;       /* of them: too many invalid samples, or evidence that fits none */
+    uint64_t first_refused; /* a point */
+    uint64_t worked;        /* points that were worked out now */
+    double seconds;
+    unsigned threads;
+    size_t parts; /* that were merged */
+};
+
+/* Goes on with the journal in `folder` until all points are done, then writes the tables, or the
+ * file of the part that the study is. `failure`
+ * (malloc'd) names the file and the reason of PACKSPAN_IO, and of PACKSPAN_BAD_CASE (a journal of
+ * another study) each difference on a line of its own. */
+packspan_status study_run(struct study *s, const char *folder, packspan_study_watch *watch,
+                          void *user, struct study_report *report, char **failure);
+
+/* ---- tables ---- */
+
+/* Hands out the records one after the other, in the order of points. */
+struct record_source {
+    packspan_status (*next)(void *from, struct record *out);
+    void *from;
+    uint64_t count;
+};
+
+/* study.csv and study_claims.csv, each whole or not at all; counts refused points. `path`
+ * (malloc'd) is the file that PACKSPAN_IO is about. */
+packspan_status study_tables_write(const struct study *s, const char *folder,
+                                   const struct record_source *records, struct study_report *report,
+                                   char **path);
+/* study_run.csv, which says that they are complete. */
+packspan_status study_record_write(const struct study *s, const char *folder,
+                                   const struct study_report *report, char **path);
+bool study_tables_exist(const char *folder);
+void study_tables_remove(const char *folder);
+
+#endif
