@@ -131,10 +131,13 @@ def foreign_and_missing_parts_are_named_at_once():
 def parts_of_another_kind_or_version_are_refused():
     make_parts(BENCH, "out", 1, "--samples=10000")
     version = re.search(rb"version,(.*)\n", contents(name("out", 1, 1)))
+    rewrite(name("out", 1, 1), "tour.part", b"kind,run", b"kind,tour")
     rewrite(name("out", 1, 1), "study.part", b"kind,run", b"kind,study")
     rewrite(name("out", 1, 1), "old.part", version[0], b"version,0.0.1\n")
+    told = packspan("merge", "merged", "tour.part", status=65)
+    assert told == "tour.part: is part of a tour, not of a run or a study\n", told
     told = packspan("merge", "merged", "study.part", status=65)
-    assert told == "study.part: is part of a study, not of a run\n", told
+    assert told == "study.part: has a setting that this packspan does not know\n", told
     told = packspan("merge", "merged", "old.part", status=65)
     assert told == ("old.part: was written by packspan 0.0.1, but this is packspan "
                     f"{version[1].decode()}; make all parts and merge them with the same "
