@@ -173,11 +173,13 @@ def a_case_that_changed_is_refused():
         assert contents(f"whole/{table}") == contents(f"merged/{table}"), table
     with open("elsewhere/inputs.csv", "a") as file:
         file.write("# a remark\n")
-    with open("elsewhere/settings.csv", "w") as file:
+    with open("elsewhere/claims.csv", "w") as file:
+        file.write("claim,vehicle,quantity,unit,sense,value,tolerance,source\n")
+    with open("elsewhere/settings.csv", "w") as file:  # the parts' own settings count
         file.write("setting,value\n")
     told = packspan("merge", "again", "out", "--case", "elsewhere", status=65)
-    assert told == ("elsewhere/inputs.csv: has changed since the parts were made\n"
-                    "elsewhere/settings.csv: was not there when the parts were made\n"), told
+    assert told == ("elsewhere/claims.csv: was not there when the parts were made\n"
+                    "elsewhere/inputs.csv: has changed since the parts were made\n"), told
     assert not os.path.exists("again")
 
 
