@@ -53,8 +53,8 @@ static packspan_status copy_table(const char *folder, const char *name)
 
 packspan_status packspan_case_write_new(const char *folder)
 {
-    static const char *const tables[] = {"vehicles.csv", "inputs.csv", "trips.csv", "claims.csv",
-                                         "study.csv",    "settings.csv"};
+    static const char *const tables[] = {"vehicles.csv", "inputs.csv", "trips.csv",
+                                         "claims.csv",   "study.csv",  "settings.csv"};
     if (!is_vacant(folder))
         return PACKSPAN_USAGE;
     packspan_status status = file_make_folder(folder);

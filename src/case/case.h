@@ -122,7 +122,7 @@ struct case_data {
     size_t candidate_count;
     struct link *links;
     size_t link_count;
-    struct copula copula; /* its members are indices into inputs */
+    struct copula copula;      /* its members are indices into inputs */
     struct study_design study; /* no axes when there is neither study.csv nor points.csv */
     struct cycle *cycles; /* [0] is udds, [1] is hwfet, then every other one that a trip names */
     size_t cycle_count;

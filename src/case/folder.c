@@ -12,10 +12,9 @@
 static const char cycle_prefix[] = "cycle_";
 static const char extension[] = ".csv";
 
-static const char *const known_tables[] = {"vehicles.csv", "inputs.csv",   "trips.csv",
-                                           "claims.csv",   "evidence.csv", "candidates.csv",
-                                           "links.csv",    "study.csv",
-                                           "points.csv",   "settings.csv"};
+static const char *const known_tables[] = {
+    "vehicles.csv",   "inputs.csv", "trips.csv", "claims.csv", "evidence.csv",
+    "candidates.csv", "links.csv",  "study.csv", "points.csv", "settings.csv"};
 static const char *const shipped_cycles[] = {"udds", "hwfet", "us06", "sc03", "wltc3b"};
 
 #define COUNT(list) (sizeof(list) / sizeof(list)[0])

@@ -28,10 +28,11 @@ struct table {
     char *storage;
 };
 
-/* Reads a table; columns == NULL takes whatever columns the header names. Problems of the file as a whole, of the header and of rows with a wrong number of
- * fields go to `problems`; rows that can be used are kept. PACKSPAN_OK also when problems were
- * added; PACKSPAN_MISSING when the file does not exist (nothing added), PACKSPAN_IO when it cannot
- * be read (problem added), PACKSPAN_NO_MEMORY. table_free() in every case. */
+/* Reads a table; columns == NULL takes whatever columns the header names. Problems of the file as a
+ * whole, of the header and of rows with a wrong number of fields go to `problems`; rows that can be
+ * used are kept. PACKSPAN_OK also when problems were added; PACKSPAN_MISSING when the file does not
+ * exist (nothing added), PACKSPAN_IO when it cannot be read (problem added), PACKSPAN_NO_MEMORY.
+ * table_free() in every case. */
 packspan_status table_read(const char *path, const struct table_column *columns,
                            size_t column_count, struct problems *problems, struct table *out);
 /* The same for a table that is in memory already; `path` is for the messages. */

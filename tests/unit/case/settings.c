@@ -15,8 +15,8 @@ static void defaults_are_as_documented(void **state)
         {SETTING_THREADS, "0"},       {SETTING_KEEP, "0"},      {SETTING_QUIET, "no"},
         {SETTING_UNITS, "metric"},    {SETTING_OUT, ""},        {SETTING_STABLE, "0"},
         {SETTING_SEQUENCE, "pcg"},    {SETTING_DESIGN, "grid"}, {SETTING_POINTS, "0"},
-        {SETTING_QUANTITIES, ""},     {SETTING_HOURS, "0"},
-        {SETTING_PILOT, "0"},         {SETTING_PART, "all"},
+        {SETTING_QUANTITIES, ""},     {SETTING_HOURS, "0"},     {SETTING_PILOT, "0"},
+        {SETTING_PART, "all"},
     };
     assert_int_equal(sizeof rows / sizeof rows[0], SETTING_COUNT);
     struct settings s;
