@@ -12,6 +12,7 @@
 /* Samples lighter than exp(-16), about 1e-7, of the heaviest say nothing about where bins go. */
 #define LIGHTEST_LOG (-16.0)
 enum {
+    DRAWN_MAX = 1 << 24,  /* every part of a huge run draws the pilot again */
     ENTRIES_MIN = 64,     /* fewer entries that carry weight: go on drawing */
     ENTRIES_ENOUGH = 8192 /* of a candidate: with weights the pilot is no part of what is counted */
 };
@@ -88,6 +89,8 @@ struct span {
 static bool is_enough(const struct pilot *p, bool alone, uint64_t drawn, uint64_t requested)
 {
     uint64_t limit = requested / 8 > PILOT_SAMPLES ? requested / 8 : PILOT_SAMPLES;
+    if (limit > DRAWN_MAX)
+        limit = DRAWN_MAX;
     return p->entries >= p->room - p->room / 16 ||
            (drawn >= limit && (alone || p->entries >= ENTRIES_MIN));
 }
