@@ -22,16 +22,6 @@ struct end {
     enum quantity_id quantity;
 };
 
-static char *condition_advice(const char *word)
-{
-    const char *names[QUANTITY_COUNT];
-    size_t count = 0;
-    for (enum quantity_id id = 0; id < QUANTITY_COUNT; id++)
-        if (is_condition(id))
-            names[count++] = quantities[id].name;
-    return advice(word, names, count, NULL);
-}
-
 static void wrong_worked_out(const struct sheet *s, const struct end *end)
 {
     sheet_wrong(s, end->row, end->column, "is worked out for every trip and cannot be linked",

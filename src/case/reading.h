@@ -86,6 +86,8 @@ bool read_trip_name(const struct reading *r, const struct sheet *s, size_t row, 
                     const char *name, size_t *trip);
 /* Whether a trip can give it. */
 bool is_condition(enum quantity_id id);
+/* advice() among their names. */
+char *condition_advice(const char *word);
 
 /* A vehicle's index, or VEHICLE_ALL where that is allowed. False when there is none, which is
  * reported unless no vehicle is known at all. */

@@ -37,16 +37,6 @@ static bool find_owner(const struct reading *r, const char *name, struct study_a
     return found;
 }
 
-static char *condition_advice(const char *word)
-{
-    const char *names[QUANTITY_COUNT];
-    size_t count = 0;
-    for (enum quantity_id id = 0; id < QUANTITY_COUNT; id++)
-        if (is_condition(id))
-            names[count++] = quantities[id].name;
-    return advice(word, names, count, NULL);
-}
-
 static bool is_result_of_trips(enum quantity_id id)
 {
     return id < QUANTITY_COUNT && quantities[id].role == QUANTITY_TRIP_RESULT;

@@ -119,15 +119,22 @@ bool is_condition(enum quantity_id id)
     return quantities[id].role == QUANTITY_CONDITION || id == Q_accessory_power;
 }
 
-static char *condition_advice(const char *word)
+/* Among the conditions, and one more name unless that is NULL. */
+static char *nearest_condition(const char *word, const char *one_more)
 {
     const char *names[QUANTITY_COUNT + 1];
     size_t count = 0;
-    names[count++] = "cycle";
+    if (one_more)
+        names[count++] = one_more;
     for (enum quantity_id id = 0; id < QUANTITY_COUNT; id++)
         if (is_condition(id))
             names[count++] = quantities[id].name;
     return advice(word, names, count, NULL);
+}
+
+char *condition_advice(const char *word)
+{
+    return nearest_condition(word, NULL);
 }
 
 /* QUANTITY_COUNT when it is wrong, which is reported. */
@@ -135,7 +142,8 @@ static enum quantity_id read_condition(const struct sheet *s, size_t row, const 
 {
     enum quantity_id id = quantity_find(name);
     if (id == QUANTITY_COUNT)
-        sheet_wrong_composed(s, row, QUANTITY, "unknown quantity", condition_advice(name));
+        sheet_wrong_composed(s, row, QUANTITY, "unknown quantity",
+                             nearest_condition(name, "cycle"));
     else if (quantities[id].role == QUANTITY_TRIP_RESULT)
         sheet_wrong(s, row, QUANTITY, "is worked out for every trip and cannot be given",
                     "a published figure of it goes into claims.csv");
