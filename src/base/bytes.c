@@ -3,8 +3,38 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { REAL_BYTES = 8 };
-_Static_assert(sizeof(double) == REAL_BYTES, "IEEE 754 double");
+_Static_assert(sizeof(double) == WORD_BYTES, "IEEE 754 double");
+
+void store_word(void *to, uint64_t word)
+{
+    unsigned char *bytes = to;
+    for (int i = 0; i < WORD_BYTES; i++)
+        bytes[i] = (unsigned char)(word >> 8 * i);
+}
+
+uint64_t load_word(const void *from)
+{
+    const unsigned char *bytes = from;
+    uint64_t word = 0;
+    for (int i = WORD_BYTES; i-- > 0;)
+        word = word << 8 | bytes[i];
+    return word;
+}
+
+void store_real(void *to, double real)
+{
+    uint64_t word;
+    memcpy(&word, &real, sizeof word);
+    store_word(to, word);
+}
+
+double load_real(const void *from)
+{
+    uint64_t word = load_word(from);
+    double real;
+    memcpy(&real, &word, sizeof real);
+    return real;
+}
 
 static bool make_room(struct byte_writer *w, size_t more)
 {
@@ -44,11 +74,8 @@ void put_whole(struct byte_writer *w, uint64_t value)
 
 void put_real(struct byte_writer *w, double value)
 {
-    unsigned char bytes[REAL_BYTES];
-    uint64_t bits;
-    memcpy(&bits, &value, sizeof bits);
-    for (int i = 0; i < REAL_BYTES; i++)
-        bytes[i] = (unsigned char)(bits >> 8 * i);
+    unsigned char bytes[WORD_BYTES];
+    store_real(bytes, value);
     put_bytes(w, bytes, sizeof bytes);
 }
 
@@ -67,15 +94,11 @@ uint64_t take_whole(struct byte_reader *r)
 
 double take_real(struct byte_reader *r)
 {
-    uint64_t bits = 0;
-    double value;
-    if (r->end - r->at < REAL_BYTES) {
+    if (r->end - r->at < WORD_BYTES) {
         r->at = r->end;
         r->failed = true;
         return 0.0;
     }
-    for (int i = 0; i < REAL_BYTES; i++)
-        bits |= (uint64_t)(unsigned char)*r->at++ << 8 * i;
-    memcpy(&value, &bits, sizeof value);
-    return value;
+    r->at += WORD_BYTES;
+    return load_real(r->at - WORD_BYTES);
 }

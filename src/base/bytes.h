@@ -6,6 +6,13 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* A word, the lowest byte first; of a real all bits, NaN and infinity included. */
+enum { WORD_BYTES = 8 };
+void store_word(void *to, uint64_t word);
+uint64_t load_word(const void *from);
+void store_real(void *to, double real);
+double load_real(const void *from);
+
 /* Grows as it is written to. */
 struct byte_writer {
     char *bytes; /* malloc'd */
@@ -15,7 +22,7 @@ struct byte_writer {
 void put_bytes(struct byte_writer *w, const void *bytes, size_t length);
 /* Seven bits a byte, the lowest first: small numbers are short. */
 void put_whole(struct byte_writer *w, uint64_t value);
-/* All of its 64 bits, NaN and infinity included. */
+/* As store_real(). */
 void put_real(struct byte_writer *w, double value);
 
 /* Whoever reads past the end, or a whole number that is none, gets 0 and `failed`. */

@@ -9,6 +9,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/bytes.h"
 #include "base/file.h"
 #include "base/text.h"
 
@@ -16,39 +17,9 @@ _Static_assert((int)SHA256_DIGEST_LENGTH == (int)JOURNAL_DIGEST, "a digest has 3
 
 static const char first_line[] = "packspan study journal,1\n";
 
-enum { SLOT_WORDS = 3, WORD = 8 }; /* point, fate, invalid samples */
+enum { SLOT_WORDS = 3 }; /* point, fate, invalid samples */
 
 /* ---- bytes ---- */
-
-/* The lowest byte first, on every machine. */
-static void store(uint8_t *to, uint64_t word)
-{
-    for (int i = 0; i < WORD; i++)
-        to[i] = (uint8_t)(word >> (8 * i));
-}
-
-static uint64_t load(const uint8_t *from)
-{
-    uint64_t word = 0;
-    for (int i = WORD; i-- > 0;)
-        word = word << 8 | from[i];
-    return word;
-}
-
-static void store_real(uint8_t *to, double real)
-{
-    uint64_t word;
-    memcpy(&word, &real, sizeof word);
-    store(to, word);
-}
-
-static double load_real(const uint8_t *from)
-{
-    uint64_t word = load(from);
-    double real;
-    memcpy(&real, &word, sizeof real);
-    return real;
-}
 
 static void digest(const void *before, size_t before_length, const void *bytes, size_t length,
                    uint8_t out[JOURNAL_DIGEST])
@@ -107,7 +78,7 @@ static bool is_zero(const uint8_t *bytes, size_t length)
 
 static size_t slot_size(size_t numbers)
 {
-    return WORD * (SLOT_WORDS + numbers) + JOURNAL_DIGEST;
+    return WORD_BYTES * (SLOT_WORDS + numbers) + JOURNAL_DIGEST;
 }
 
 static uint64_t place_of(const struct journal *j, uint64_t point)
@@ -126,7 +97,7 @@ static enum slot_state judge_slot(const struct journal *j, uint64_t point, const
     uint8_t expected[JOURNAL_DIGEST];
     if (is_zero(slot, got)) /* left out by points that finished before it */
         return SLOT_EMPTY;
-    if (got < j->slot || load(slot) != point)
+    if (got < j->slot || load_word(slot) != point)
         return SLOT_DAMAGED;
     slot_digest(j, slot, expected);
     bool fits = memcmp(expected, slot + j->slot - JOURNAL_DIGEST, JOURNAL_DIGEST) == 0;
@@ -135,11 +106,11 @@ static enum slot_state judge_slot(const struct journal *j, uint64_t point, const
 
 static void take_slot(const struct journal *j, const uint8_t *slot, struct record *out)
 {
-    out->point = load(slot);
-    out->fate = load(slot + WORD);
-    out->invalid = load(slot + 2 * WORD);
+    out->point = load_word(slot);
+    out->fate = load_word(slot + WORD_BYTES);
+    out->invalid = load_word(slot + 2 * WORD_BYTES);
     for (size_t i = 0; i < j->numbers; i++)
-        out->numbers[i] = load_real(slot + WORD * (SLOT_WORDS + i));
+        out->numbers[i] = load_real(slot + WORD_BYTES * (SLOT_WORDS + i));
 }
 
 bool journal_take(const struct journal *j, uint64_t point, const uint8_t *slot, struct record *out)
@@ -182,11 +153,11 @@ packspan_status journal_slots(const struct journal *j, char **slots)
 
 packspan_status journal_write(const struct journal *j, const struct record *record, uint8_t *space)
 {
-    store(space, record->point);
-    store(space + WORD, record->fate);
-    store(space + 2 * WORD, record->invalid);
+    store_word(space, record->point);
+    store_word(space + WORD_BYTES, record->fate);
+    store_word(space + 2 * WORD_BYTES, record->invalid);
     for (size_t i = 0; i < j->numbers; i++)
-        store_real(space + WORD * (SLOT_WORDS + i), record->numbers[i]);
+        store_real(space + WORD_BYTES * (SLOT_WORDS + i), record->numbers[i]);
     slot_digest(j, space, space + j->slot - JOURNAL_DIGEST);
     return write_at(j->file, space, j->slot, place_of(j, record->point));
 }
