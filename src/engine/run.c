@@ -4,8 +4,8 @@
 #include <omp.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
+#include "base/clock.h"
 #include "draw/stream.h"
 #include "engine/pilot.h"
 #include "engine/replicates.h"
@@ -648,13 +648,6 @@ static bool has_weight(const struct run_outcome *out)
     return units > 0 && evidence_fits(out);
 }
 
-static double now(void)
-{
-    struct timespec t;
-    clock_gettime(CLOCK_MONOTONIC, &t);
-    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
-}
-
 static double weight_unit(uint64_t samples)
 {
     int bits = 0;
@@ -749,7 +742,7 @@ static packspan_status run_once(const struct plan_set *set, uint64_t least, run_
 packspan_status run_plans(const struct plan_set *set, run_progress *progress, void *user,
                           struct run_outcome *out)
 {
-    double started = now();
+    double started = seconds_now();
     uint64_t least = set->source->settings.pilot;
     packspan_status status = run_once(set, least, progress, user, out);
     while (status != PACKSPAN_NO_MEMORY && is_outgrown(out) && out->drawn > least) {
@@ -757,7 +750,7 @@ packspan_status run_plans(const struct plan_set *set, run_progress *progress, vo
         run_free(out);
         status = run_once(set, least, progress, user, out);
     }
-    out->seconds = now() - started;
+    out->seconds = seconds_now() - started;
     return status;
 }
 
@@ -772,13 +765,13 @@ packspan_status run_share(const struct plan_set *set, uint64_t from, uint64_t to
                           run_progress *progress, void *user, uint64_t *pilot,
                           struct run_outcome *out)
 {
-    double started = now();
+    double started = seconds_now();
     *out = outcome_of(set);
     uint64_t end = to * BLOCK_SAMPLES < out->requested ? to * BLOCK_SAMPLES : out->requested;
     out->first = from * BLOCK_SAMPLES;
     out->share = end - out->first;
     packspan_status status = tally_share(set->source->settings.pilot, progress, user, out);
-    out->seconds = now() - started;
+    out->seconds = seconds_now() - started;
     if (status == PACKSPAN_OK && out->interrupted)
         status = PACKSPAN_INTERRUPTED;
     if (status == PACKSPAN_OK)

@@ -4,6 +4,8 @@
 #include <math.h>
 #include <time.h>
 
+#include "base/clock.h"
+
 enum { LOG_SECONDS = 60 };
 #define SYNC_SECONDS 1.0
 /* A point is begun when one that takes this much longer than the longest would end in time. */
@@ -11,13 +13,6 @@ enum { LOG_SECONDS = 60 };
 /* Of the time that is given, this much is kept for the end. */
 #define RESERVE_SECONDS 2.0
 #define RESERVE_SHARE 0.05
-
-static double seconds_now(void)
-{
-    struct timespec t;
-    clock_gettime(CLOCK_MONOTONIC, &t);
-    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
-}
 
 static packspan_study_state state_of(const struct pace *p, uint64_t done, double now)
 {
