@@ -106,7 +106,7 @@ static packspan_status make_part(packspan_case *c, const char *path, const struc
 {
     struct run_outcome share;
     uint64_t from, to, pilot = 0;
-    run_part_blocks(c->data.settings.part, run_block_count(&c->set), &from, &to);
+    part_share(c->data.settings.part, run_block_count(&c->set), &from, &to);
     packspan_status status = run_share(&c->set, from, to, progress, user, &pilot, &share);
     if (status == PACKSPAN_BAD_CASE)
         status = refuse_run(c, &share);

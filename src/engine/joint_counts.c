@@ -164,7 +164,7 @@ static inline uint64_t whole(const struct row *row, size_t at)
     return row->carried ? (uint64_t)row->high[at] << 32 | row->low[at] : row->low[at];
 }
 
-static inline void raise(struct row *row, size_t at, uint64_t more)
+static inline void add_to_cell(struct row *row, size_t at, uint64_t more)
 {
     if (more == 0)
         return; /* and no page is touched for nothing */
@@ -186,7 +186,7 @@ void joint_counts_raise(struct joint_counts *j, size_t row, size_t candidate, si
                         uint64_t more)
 {
     struct row *r = &j->rows[row];
-    raise(r, candidate * bin_layout_size(r->about.layout) + bin, more);
+    add_to_cell(r, candidate * bin_layout_size(r->about.layout) + bin, more);
 }
 
 void joint_counts_merge(struct joint_counts *j, const struct joint_counts *part, size_t row)
@@ -195,7 +195,7 @@ void joint_counts_merge(struct joint_counts *j, const struct joint_counts *part,
     const struct row *from = &part->rows[row];
     size_t cells = cells_of(into, j->candidates);
     for (size_t at = 0; at < cells; at++)
-        raise(into, at, whole(from, at));
+        add_to_cell(into, at, whole(from, at));
 }
 
 HOT_LOOP static void add_low(size_t n, const uint32_t *restrict low, uint64_t *restrict counts)

@@ -12,7 +12,7 @@
 /* Samples lighter than exp(-16), about 1e-7, of the heaviest say nothing about where bins go. */
 #define LIGHTEST_LOG (-16.0)
 enum {
-    DRAWN_MAX = 1 << 24,  /* every part of a huge run draws the pilot again */
+    DRAWN_MAX = 1 << 24,  /* as every part draws it; more only while few entries carry weight */
     ENTRIES_MIN = 64,     /* fewer entries that carry weight: go on drawing */
     ENTRIES_ENOUGH = 8192 /* of a candidate: with weights the pilot is no part of what is counted */
 };

@@ -9,7 +9,7 @@ enum { PILOT_SAMPLES = 16384 }; /* a whole number of blocks */
 /* The samplers of a thread, one for each plan. */
 typedef struct sampler *const *sampler_lookup(const void *of, unsigned thread);
 
-/* Who is asked between blocks whether to go on; `progress` may be NULL. */
+/* Who is asked now and then whether to go on; `progress` may be NULL. */
 struct pilot_watch {
     run_progress *progress;
     void *user;

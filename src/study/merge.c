@@ -14,13 +14,12 @@ static packspan_status take_part(const struct part_entry *e, struct part_of part
     packspan_status status = part_file_read(e->path, problems, &p);
     if (status != PACKSPAN_OK)
         return status;
-    run_part_blocks(part, run_block_count(out->set), &from, &to);
+    part_share(part, run_block_count(out->set), &from, &to);
     struct byte_reader r = {p.payload, p.payload + p.length, false};
     status = run_part_take(&r, from, to, pilot, out);
     part_file_free(&p);
     if (status == PACKSPAN_BAD_CASE)
-        problems_add(problems, SEVERITY_ERROR, e->path, 0, NULL,
-                     "holds something else than this packspan makes of the case", NULL, NULL);
+        part_blame(e->path, problems);
     return status;
 }
 

@@ -164,7 +164,7 @@ static void report(struct problems *problems, const char *file, char *what)
     free(what);
 }
 
-static bool is_among(const char *name, const char *const *list)
+bool header_is_among(const char *name, const char *const *list)
 {
     for (; *list; list++)
         if (strcmp(*list, name) == 0)
@@ -178,7 +178,7 @@ void header_compare(const struct header *h, const char *file, const struct heade
     for (size_t i = 0; i < h->count; i++) {
         const char *name = h->items[i].name, *value = h->items[i].value;
         const char *there = header_value(other, name);
-        if (is_among(name, own) || (there && strcmp(there, value) == 0))
+        if (header_is_among(name, own) || (there && strcmp(there, value) == 0))
             continue;
         report(
             problems, file,
@@ -187,7 +187,7 @@ void header_compare(const struct header *h, const char *file, const struct heade
     }
     for (size_t i = 0; i < other->count; i++) {
         const char *name = other->items[i].name;
-        if (!is_among(name, own) && !header_value(h, name))
+        if (!header_is_among(name, own) && !header_value(h, name))
             report(problems, file,
                    text_format("there is no %s here, but %s in %s", name, other->items[i].value,
                                other_file));

@@ -42,6 +42,8 @@ void header_put(const struct header *h, struct byte_writer *w);
  * every case. */
 packspan_status header_take(struct byte_reader *r, struct header *out);
 
+/* Whether the list, NULL at its end, holds the name. */
+bool header_is_among(const char *name, const char *const *list);
 /* Reports each item that is not the same in both, but for those in `own` (NULL at the end): "seed
  * is 7 here, 8 in OTHER". */
 void header_compare(const struct header *h, const char *file, const struct header *other,

@@ -35,20 +35,12 @@ static void report(struct gathering *g, char *file, char *what)
 
 /* ---- reading ---- */
 
-static bool is_own(const char *name)
-{
-    for (const char *const *own = part_own_items; *own; own++)
-        if (strcmp(*own, name) == 0)
-            return true;
-    return false;
-}
-
 static bool digest_header(const struct header *h, char digest[65])
 {
     struct byte_writer w = {0};
     for (size_t i = 0; i < h->count; i++) {
         const struct header_item *item = &h->items[i];
-        if (is_own(item->name))
+        if (header_is_among(item->name, part_own_items))
             continue;
         put_bytes(&w, item->name, strlen(item->name) + 1);
         put_bytes(&w, item->value, strlen(item->value) + 1);
@@ -248,4 +240,11 @@ void part_set_free(struct part_set *s)
     free(s->entries);
     header_free(&s->header);
     *s = (struct part_set){0};
+}
+
+packspan_status part_blame(const char *path, struct problems *problems)
+{
+    problems_add(problems, SEVERITY_ERROR, path, 0, NULL,
+                 "holds something else than this packspan makes of the case", NULL, NULL);
+    return PACKSPAN_BAD_CASE;
 }

@@ -23,6 +23,9 @@ packspan_status part_set_open(const char *const *paths, size_t n, struct problem
                               struct part_set *out);
 void part_set_free(struct part_set *s);
 
+/* Reports a sound part whose payload is not what the case gives; PACKSPAN_BAD_CASE. */
+packspan_status part_blame(const char *path, struct problems *problems);
+
 /* NULL-terminated: items that are not the same in all parts. */
 extern const char *const part_own_items[];
 

@@ -8,15 +8,23 @@
 #include "engine/replicates.h"
 #include "engine/sum_tree.h"
 
-void run_part_blocks(struct part_of part, uint64_t blocks, uint64_t *from, uint64_t *to)
+void part_share(struct part_of part, uint64_t count, uint64_t *from, uint64_t *to)
 {
-    *from = (part.part - 1) * blocks / part.parts;
-    *to = part.part * blocks / part.parts;
+    *from = (part.part - 1) * count / part.parts;
+    *to = part.part * count / part.parts;
+}
+
+char *part_stem(const char *folder, struct part_of part)
+{
+    return text_format("%s/part_%" PRIu64 "_of_%" PRIu64, folder, part.part, part.parts);
 }
 
 char *run_part_path(const char *folder, struct part_of part)
 {
-    return text_format("%s/part_%" PRIu64 "_of_%" PRIu64 ".part", folder, part.part, part.parts);
+    char *stem = part_stem(folder, part);
+    char *path = stem ? text_format("%s.part", stem) : NULL;
+    free(stem);
+    return path;
 }
 
 /* One description of the payload for both directions: numbers are written, or read and, being whole

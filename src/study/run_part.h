@@ -6,10 +6,11 @@
 #include "engine/run.h"
 #include "study/part_file.h"
 
-/* Blocks from .. to - 1 of `blocks` are the part's. */
-void run_part_blocks(struct part_of part, uint64_t blocks, uint64_t *from, uint64_t *to);
+/* Of so many blocks of samples, or points of a study, from .. to - 1 are the part's. */
+void part_share(struct part_of part, uint64_t count, uint64_t *from, uint64_t *to);
 
-/* OUT/part_K_of_N.part, malloc'd. */
+/* OUT/part_K_of_N, which a part's files begin with, and its .part; malloc'd. */
+char *part_stem(const char *folder, struct part_of part);
 char *run_part_path(const char *folder, struct part_of part);
 
 /* `share` is what run_share() has made, with its *pilot. */

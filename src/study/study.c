@@ -6,13 +6,14 @@
 #include <omp.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
+#include "base/clock.h"
 #include "base/file.h"
 #include "base/text.h"
 #include "study/case_header.h"
 #include "study/pace.h"
+#include "study/run_part.h"
 #include "study/study_part.h"
 
 /* ---- what study it is ---- */
@@ -119,13 +120,6 @@ void study_close(struct study *s)
 }
 
 /* ---- what it will take ---- */
-
-static double seconds_now(void)
-{
-    struct timespec t;
-    clock_gettime(CLOCK_MONOTONIC, &t);
-    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
-}
 
 static packspan_status time_samples(struct study *s, uint64_t samples, struct record *record,
                                     double *seconds)
@@ -439,9 +433,7 @@ struct paths {
 static bool name_paths(struct paths *p, const struct study *s, const char *folder)
 {
     bool is_part = s->part.parts > 0;
-    char *stem = is_part ? text_format("%s/part_%" PRIu64 "_of_%" PRIu64, folder, s->part.part,
-                                       s->part.parts)
-                         : text_format("%s/study", folder);
+    char *stem = is_part ? part_stem(folder, s->part) : text_format("%s/study", folder);
     *p = (struct paths){.folder = folder};
     if (stem) {
         p->journal = text_format("%s.journal", stem);

@@ -10,7 +10,7 @@
 static void share_of(const struct study *s, struct part_of part, uint64_t *first, uint64_t *count)
 {
     uint64_t from, to;
-    run_part_blocks(part, s->design.points, &from, &to);
+    part_share(part, s->design.points, &from, &to);
     *first = from;
     *count = to - from;
 }
@@ -98,13 +98,6 @@ static void close_part(struct part_records *r)
     r->is_open = false;
 }
 
-static packspan_status blame_part(struct part_records *r, const char *path)
-{
-    problems_add(r->problems, SEVERITY_ERROR, path, 0, NULL,
-                 "holds something else than this packspan makes of the case", NULL, NULL);
-    return PACKSPAN_BAD_CASE;
-}
-
 static packspan_status open_part(struct part_records *r)
 {
     const struct part_entry *e = &r->parts->entries[r->next++];
@@ -118,7 +111,7 @@ static packspan_status open_part(struct part_records *r)
             journal_frame(&r->study->header, first, count, r->study->layout.numbers, &r->frame);
     r->point = first;
     if (status == PACKSPAN_OK && r->file.length != count * r->frame.slot)
-        return blame_part(r, e->path);
+        return part_blame(e->path, r->problems);
     return status;
 }
 
@@ -132,7 +125,7 @@ static packspan_status next_record(void *from, struct record *out)
         return status;
     uint64_t place = (r->point - r->frame.first) * r->frame.slot;
     bool good = journal_take(&r->frame, r->point++, (const uint8_t *)r->file.payload + place, out);
-    return good ? PACKSPAN_OK : blame_part(r, r->parts->entries[r->next - 1].path);
+    return good ? PACKSPAN_OK : part_blame(r->parts->entries[r->next - 1].path, r->problems);
 }
 
 packspan_status study_merge(const struct part_set *parts, const struct study *s, const char *folder,

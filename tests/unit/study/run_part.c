@@ -141,7 +141,7 @@ static void parts_cover_all_blocks_once(void **state)
             if (parts[k] > blocks[i])
                 continue;
             for (uint64_t p = 1; p <= parts[k]; p++) {
-                run_part_blocks((struct part_of){p, parts[k]}, blocks[i], &from, &to);
+                part_share((struct part_of){p, parts[k]}, blocks[i], &from, &to);
                 assert_true(from == end && to > from);
                 least = to - from < least ? to - from : least;
                 most = to - from > most ? to - from : most;
