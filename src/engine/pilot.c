@@ -12,34 +12,55 @@
 /* Samples lighter than exp(-16), about 1e-7, of the heaviest say nothing about where bins go. */
 #define LIGHTEST_LOG (-16.0)
 enum {
-    DRAWN_MAX = 1 << 24,  /* as every part draws it; more only while few entries carry weight */
-    ENTRIES_MIN = 64,     /* fewer entries that carry weight: go on drawing */
-    ENTRIES_ENOUGH = 8192 /* of a candidate: with weights the pilot is no part of what is counted */
+    DRAWN_MAX = 1 << 24, /* as every part draws it */
+    ENTRIES_MIN = 64,    /* fewer entries that carry weight: go on drawing, up to there */
+    CHUNK = 1024         /* entries that find room at a time */
 };
+/* With weights the pilot is no part of what is counted, so of a candidate there are only as many
+ * entries as the bins need, and few where the run is short. */
+enum { ENTRIES_FEW = 1024, ENTRIES_ENOUGH = 8192, ENTRIES_SHARE = 64 };
 /* By its best likelihood a candidate's reference is not further than this below that of all, so
  * that weights relative to it can be trusted to be finite. */
 #define REFERENCE_LOG_MIN (-300.0)
 
 struct pilot {
-    double *values; /* [row][PILOT_SAMPLES]; NaN where a candidate does not know the row */
-    double log_weights[PILOT_SAMPLES]; /* prior included */
+    double *chunks[PILOT_SAMPLES / CHUNK]; /* [row][CHUNK] each; NaN where a row is not known */
+    double log_weights[PILOT_SAMPLES];     /* prior included */
     size_t entries, room;
     double best;
 };
 
-/* Samples `picked` of a block whose log weights are given. */
-static void store(struct pilot *p, const struct plan_set *set, size_t candidate,
-                  const double *const *columns, size_t n, const size_t *picked,
-                  const double *log_weights)
+/* ---- entries ---- */
+
+static void pilot_open(struct pilot *p, size_t room)
 {
-    for (size_t r = 0; r < set->row_count; r++) {
-        size_t node = plan_set_node(set, candidate, r);
-        double *values = p->values + r * PILOT_SAMPLES + p->entries;
-        for (size_t i = 0; i < n; i++)
-            values[i] = node == NODE_NONE ? (double)NAN : columns[node][picked[i]];
+    p->room = room;
+    p->best = (double)-INFINITY;
+}
+
+static void pilot_close(struct pilot *p)
+{
+    for (size_t k = 0; k < PILOT_SAMPLES / CHUNK; k++) {
+        free(p->chunks[k]);
+        p->chunks[k] = NULL;
     }
-    for (size_t i = 0; i < n; i++)
-        p->log_weights[p->entries++] = log_weights[picked[i]];
+    p->entries = 0;
+}
+
+static bool make_room(struct pilot *p, const struct plan_set *set, size_t entries)
+{
+    for (size_t k = p->entries / CHUNK; k * CHUNK < p->entries + entries; k++) {
+        if (!p->chunks[k])
+            p->chunks[k] = malloc(CHUNK * (set->row_count + 1) * sizeof *p->chunks[k]);
+        if (!p->chunks[k])
+            return false;
+    }
+    return true;
+}
+
+static inline double *value_at(const struct pilot *p, size_t row, size_t entry)
+{
+    return &p->chunks[entry / CHUNK][row * CHUNK + entry % CHUNK];
 }
 
 /* Leaves out what a heavier sample has made too light. */
@@ -50,70 +71,135 @@ static void drop_light(struct pilot *p, const struct plan_set *set)
         if (p->log_weights[i] < p->best + LIGHTEST_LOG)
             continue;
         for (size_t r = 0; r < set->row_count && kept < i; r++)
-            p->values[r * PILOT_SAMPLES + kept] = p->values[r * PILOT_SAMPLES + i];
+            *value_at(p, r, kept) = *value_at(p, r, i);
         p->log_weights[kept++] = p->log_weights[i];
     }
     p->entries = kept;
 }
 
-static void take_block(struct pilot *p, const struct plan_set *set, size_t candidate,
-                       struct sampler *s, uint64_t first, size_t n)
-{
-    uint64_t drop[BLOCK_SAMPLES];
-    double log_weights[BLOCK_SAMPLES] = {0};
-    sampler_fill(s, true, first, n, drop, NULL);
-    size_t valid = sampler_keep(s, true, n, drop);
-    const double *const *columns = sampler_columns(s);
-    if (set->weighted)
-        evidence_log_weights(&set->plans[candidate], columns, valid, log_weights);
-    double best = p->best, log_prior = log(set->priors[candidate]);
-    for (size_t i = 0; i < valid; i++) {
-        log_weights[i] += log_prior;
-        p->best = fmax(p->best, log_weights[i]);
-    }
-    if (p->best > best)
-        drop_light(p, set);
-    size_t picked[BLOCK_SAMPLES], count = 0;
-    for (size_t i = 0; i < valid && p->entries + count < p->room; i++)
-        if (log_weights[i] >= p->best + LIGHTEST_LOG && isfinite(log_weights[i]))
-            picked[count++] = i;
-    store(p, set, candidate, columns, count, picked, log_weights);
-}
-
-/* Candidates from .. to - 1 are drawn together. */
-struct span {
-    size_t from, to;
+/* Valid samples of a block under one candidate. */
+struct drawn {
+    size_t candidate, count;
+    const double *const *columns;
+    double log_weights[BLOCK_SAMPLES]; /* prior included */
+    double best;
 };
 
-/* A candidate alone may be ruled out, so it is not waited for. */
-static bool is_enough(const struct pilot *p, bool alone, uint64_t drawn, uint64_t requested)
+static void draw_block(const struct plan_set *set, size_t candidate, struct sampler *s,
+                       uint64_t first, size_t n, struct drawn *d)
 {
-    uint64_t limit = requested / 8 > PILOT_SAMPLES ? requested / 8 : PILOT_SAMPLES;
-    if (limit > DRAWN_MAX)
-        limit = DRAWN_MAX;
-    return p->entries >= p->room - p->room / 16 ||
-           (drawn >= limit && (alone || p->entries >= ENTRIES_MIN));
+    uint64_t drop[BLOCK_SAMPLES];
+    sampler_fill(s, true, first, n, drop, NULL);
+    d->candidate = candidate;
+    d->count = sampler_keep(s, true, n, drop);
+    d->columns = sampler_columns(s);
+    d->best = (double)-INFINITY;
+    if (set->weighted)
+        evidence_log_weights(&set->plans[candidate], d->columns, d->count, d->log_weights);
+    double log_prior = log(set->priors[candidate]);
+    for (size_t i = 0; i < d->count; i++) {
+        d->log_weights[i] = (set->weighted ? d->log_weights[i] : 0.0) + log_prior;
+        d->best = fmax(d->best, d->log_weights[i]);
+    }
 }
 
-/* How many samples of the same block come next: so few that all of them find room under every
- * candidate, or would if heavier ones drove out what is there. */
-static size_t next_samples(const struct pilot *p, size_t candidates, uint64_t drawn,
-                           uint64_t requested)
+/* What finds no room only tells how heavy samples can be. False when out of memory. */
+static bool take_block(struct pilot *p, const struct plan_set *set, const struct drawn *d)
+{
+    size_t picked[BLOCK_SAMPLES], n = 0;
+    if (d->best > p->best) {
+        p->best = d->best;
+        drop_light(p, set);
+    }
+    for (size_t i = 0; i < d->count && p->entries + n < p->room; i++)
+        if (d->log_weights[i] >= p->best + LIGHTEST_LOG && isfinite(d->log_weights[i]))
+            picked[n++] = i;
+    if (!make_room(p, set, n))
+        return false;
+    for (size_t r = 0; r < set->row_count; r++) {
+        size_t node = plan_set_node(set, d->candidate, r);
+        for (size_t i = 0; i < n; i++)
+            *value_at(p, r, p->entries + i) =
+                node == NODE_NONE ? (double)NAN : d->columns[node][picked[i]];
+    }
+    for (size_t i = 0; i < n; i++)
+        p->log_weights[p->entries++] = d->log_weights[picked[i]];
+    return true;
+}
+
+/* ---- drawing ---- */
+
+/* Of all candidates together, and with several of each one. */
+struct pilots {
+    const struct plan_set *set;
+    struct pilot joint, *own;
+    uint64_t drawn; /* the same samples under every candidate */
+    uint64_t least, requested;
+    struct pilot_watch *watch;
+};
+
+static bool has_own(const struct plan_set *set)
+{
+    return set->count > 1;
+}
+
+static size_t entries_enough(uint64_t requested)
+{
+    uint64_t entries = requested / ENTRIES_SHARE;
+    entries = entries > ENTRIES_FEW ? entries : ENTRIES_FEW;
+    return entries < ENTRIES_ENOUGH ? (size_t)entries : ENTRIES_ENOUGH;
+}
+
+static bool open_pilots(struct pilots *all)
+{
+    const struct plan_set *set = all->set;
+    size_t enough = entries_enough(all->requested);
+    pilot_open(&all->joint, !set->weighted ? PILOT_SAMPLES : has_own(set) ? 2 * enough : enough);
+    all->own = has_own(set) ? calloc(set->count, sizeof *all->own) : NULL;
+    for (size_t c = 0; all->own && c < set->count; c++)
+        pilot_open(&all->own[c], enough);
+    return all->own || !has_own(set);
+}
+
+static void close_pilots(struct pilots *all)
+{
+    pilot_close(&all->joint);
+    for (size_t c = 0; all->own && c < all->set->count; c++)
+        pilot_close(&all->own[c]);
+    free(all->own);
+}
+
+/* A candidate alone may be ruled out, so it is not waited for. */
+static bool is_enough(const struct pilots *all, const struct pilot *p, uint64_t drawn)
+{
+    uint64_t limit = all->requested / 8 > PILOT_SAMPLES ? all->requested / 8 : PILOT_SAMPLES;
+    if (limit > DRAWN_MAX)
+        limit = DRAWN_MAX;
+    bool is_alone = p != &all->joint;
+    return p->entries >= p->room - p->room / 16 ||
+           (drawn >= limit && (is_alone || p->entries >= ENTRIES_MIN || drawn >= DRAWN_MAX));
+}
+
+/* How many samples of the same block come next: so few that all of them find room under every one
+ * of `candidates`, or would if heavier ones drove out what is there. */
+static size_t next_samples(const struct pilots *all, const struct pilot *p, size_t candidates,
+                           uint64_t drawn)
 {
     uint64_t room = (p->room - p->entries) / candidates;
     uint64_t block = BLOCK_SAMPLES - drawn % BLOCK_SAMPLES;
     if (room == 0)
         room = p->room / candidates + 1;
     uint64_t n = room < block ? room : block;
-    return (size_t)(requested - drawn < n ? requested - drawn : n);
+    return (size_t)(all->requested - drawn < n ? all->requested - drawn : n);
 }
 
 /* Thread 0 asks, once the pilot takes long, and tells the others. */
-static bool goes_on(struct pilot_watch *watch, uint64_t drawn, uint64_t requested)
+static bool goes_on(const struct pilots *all, uint64_t drawn)
 {
     enum { PATIENCE = 4 * PILOT_SAMPLES };
+    struct pilot_watch *watch = all->watch;
     bool stop, asks = omp_get_thread_num() == 0 && drawn > 0 && drawn % PATIENCE == 0;
-    if (asks && watch->progress && !watch->progress(watch->user, 0, requested)) {
+    if (asks && watch->progress && !watch->progress(watch->user, 0, all->requested)) {
 #pragma omp atomic write
         watch->stop = true;
     }
@@ -122,32 +208,52 @@ static bool goes_on(struct pilot_watch *watch, uint64_t drawn, uint64_t requeste
     return !stop;
 }
 
-/* Returns how many samples were drawn, the same ones under every candidate. What finds no room only
- * tells how heavy samples can be. */
-static uint64_t draw(struct pilot *p, const struct plan_set *set, struct sampler *const *samplers,
-                     struct span span, uint64_t least, uint64_t requested,
-                     struct pilot_watch *watch)
+/* Whether `p` takes more samples, of which so many are drawn. */
+static bool wants_more(const struct pilots *all, const struct pilot *p, uint64_t drawn)
 {
-    uint64_t drawn = 0;
-    size_t candidates = span.to - span.from;
-    bool alone = candidates < set->count;
-    p->room = PILOT_SAMPLES;
-    if (set->weighted && ENTRIES_ENOUGH * candidates < PILOT_SAMPLES)
-        p->room = ENTRIES_ENOUGH * candidates;
-    p->entries = 0;
-    p->best = (double)-INFINITY;
-    while (drawn < requested && goes_on(watch, drawn, requested)) {
-        if (set->weighted && drawn >= least && is_enough(p, alone, drawn, requested))
-            break;
-        size_t n = next_samples(p, candidates, drawn, requested);
-        for (size_t c = span.from; c < span.to; c++)
-            take_block(p, set, c, samplers[c], drawn, n);
-        drawn += n;
-        if (!set->weighted && drawn >= PILOT_SAMPLES)
-            break; /* a run that is no longer is then exact */
-    }
-    return drawn;
+    const struct plan_set *set = all->set;
+    if (drawn >= all->requested || !goes_on(all, drawn))
+        return false;
+    if (!set->weighted)
+        return drawn < PILOT_SAMPLES; /* a run that is no longer is then exact */
+    return drawn < all->least || !is_enough(all, p, drawn);
 }
+
+/* The same samples under every candidate, until there is enough of them together. */
+static packspan_status draw_joint(struct pilots *all, struct sampler *const *samplers)
+{
+    const struct plan_set *set = all->set;
+    bool made = true;
+    while (made && wants_more(all, &all->joint, all->drawn)) {
+        size_t n = next_samples(all, &all->joint, set->count, all->drawn);
+        for (size_t c = 0; c < set->count && made; c++) {
+            struct drawn d;
+            draw_block(set, c, samplers[c], all->drawn, n, &d);
+            made = take_block(&all->joint, set, &d) &&
+                   (!has_own(set) || take_block(&all->own[c], set, &d));
+        }
+        all->drawn += n;
+    }
+    return made ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+}
+
+/* What comes after those until there is enough of one candidate. */
+static packspan_status draw_own(const struct pilots *all, size_t c, struct sampler *s)
+{
+    struct pilot *p = &all->own[c];
+    uint64_t drawn = all->drawn;
+    bool made = true;
+    while (made && wants_more(all, p, drawn)) {
+        struct drawn d;
+        size_t n = next_samples(all, p, 1, drawn);
+        draw_block(all->set, c, s, drawn, n, &d);
+        made = take_block(p, all->set, &d);
+        drawn += n;
+    }
+    return made ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+}
+
+/* ---- laying out ---- */
 
 /* As many equally weighted values as the weighted ones are worth, in order. Returns how many. */
 static size_t even_out(struct weighted_value *list, size_t n, double *sorted)
@@ -170,37 +276,33 @@ static size_t even_out(struct weighted_value *list, size_t n, double *sorted)
     return count;
 }
 
-/* What lays rows out, and its working space. */
+/* Working space of one thread. */
 struct layer {
-    struct pilot pilot;
     struct weighted_value *list, *spare; /* [PILOT_SAMPLES] */
     double *sorted;                      /* [PILOT_SAMPLES] */
 };
 
-static bool layer_open(const struct plan_set *set, struct layer *l)
+static bool layer_open(struct layer *l)
 {
-    l->pilot.values = malloc(PILOT_SAMPLES * (set->row_count + 1) * sizeof *l->pilot.values);
     l->list = malloc(PILOT_SAMPLES * sizeof *l->list);
     l->spare = malloc(PILOT_SAMPLES * sizeof *l->spare);
     l->sorted = malloc(PILOT_SAMPLES * sizeof *l->sorted);
-    return l->pilot.values && l->list && l->spare && l->sorted;
+    return l->list && l->spare && l->sorted;
 }
 
 static void layer_close(struct layer *l)
 {
-    free(l->pilot.values);
     free(l->list);
     free(l->spare);
     free(l->sorted);
 }
 
-static packspan_status lay_row_out(const struct layer *l, size_t row, bool weighted,
-                                   struct bin_layout **out)
+static packspan_status lay_row_out(const struct layer *l, const struct pilot *p, size_t row,
+                                   bool weighted, struct bin_layout **out)
 {
-    const struct pilot *p = &l->pilot;
     size_t n = 0;
     for (size_t i = 0; i < p->entries; i++) {
-        double value = p->values[row * PILOT_SAMPLES + i];
+        double value = *value_at(p, row, i);
         if (!isnan(value))
             l->list[n++] = (struct weighted_value){value, p->log_weights[i]};
     }
@@ -217,50 +319,45 @@ static packspan_status lay_row_out(const struct layer *l, size_t row, bool weigh
 }
 
 /* Lays out what the pilot has drawn; nothing when it has no entries. */
-static packspan_status lay_rows_out(struct layer *l, const struct plan_set *set,
+static packspan_status lay_rows_out(struct pilot *p, const struct plan_set *set,
                                     struct bin_layout **layouts)
 {
-    packspan_status status = PACKSPAN_OK;
-    struct pilot *p = &l->pilot;
+    struct layer l = {0};
+    packspan_status status = layer_open(&l) ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
     for (size_t i = 0; i < p->entries; i++) /* no longer logarithms */
         p->log_weights[i] = exp(p->log_weights[i] - p->best);
     for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK && p->entries > 0; r++)
         if (!set->rows[r].fixed)
-            status = lay_row_out(l, r, set->weighted, &layouts[r]);
+            status = lay_row_out(&l, p, r, set->weighted, &layouts[r]);
+    layer_close(&l);
     return status;
 }
 
-static void set_reference(const struct pilot *p, struct run_outcome *out, size_t candidate)
+static void set_reference(const struct pilot *p, struct candidate_outcome *o)
 {
-    out->candidates[candidate].has_pilot = p->entries > 0;
-    out->candidates[candidate].log_reference = p->best;
+    o->has_pilot = p->entries > 0;
+    o->log_reference = p->best;
 }
 
-/* One task of the pilot: candidates from .. to - 1, whose layouts go to `layouts`. */
-struct pilot_task {
-    struct span span;
-    uint64_t least;
-    struct bin_layout **layouts;
-};
-
-static packspan_status run_task(const struct pilot_task *task, const struct plan_set *set,
-                                struct sampler *const *samplers, struct pilot_watch *watch,
-                                struct run_outcome *out)
+static packspan_status lay_joint_out(struct pilots *all, struct run_outcome *out)
 {
-    struct layer l = {0};
-    packspan_status status = PACKSPAN_NO_MEMORY;
-    if (layer_open(set, &l)) {
-        uint64_t drawn =
-            draw(&l.pilot, set, samplers, task->span, task->least, out->requested, watch);
-        if (task->layouts == out->layouts) {
-            out->piloted = drawn;
-            out->log_reference = l.pilot.best;
-        }
-        if (task->span.to - task->span.from == 1)
-            set_reference(&l.pilot, out, task->span.from);
-        status = lay_rows_out(&l, set, task->layouts);
-    }
-    layer_close(&l);
+    out->piloted = all->drawn;
+    out->log_reference = all->joint.best;
+    if (!has_own(all->set))
+        set_reference(&all->joint, &out->candidates[0]);
+    packspan_status status = lay_rows_out(&all->joint, all->set, out->layouts);
+    pilot_close(&all->joint);
+    return status;
+}
+
+static packspan_status lay_own_out(const struct pilots *all, size_t c, struct sampler *s,
+                                   struct candidate_outcome *o)
+{
+    packspan_status status = draw_own(all, c, s);
+    set_reference(&all->own[c], o);
+    if (status == PACKSPAN_OK)
+        status = lay_rows_out(&all->own[c], all->set, o->layouts);
+    pilot_close(&all->own[c]);
     return status;
 }
 
@@ -293,24 +390,36 @@ static packspan_status share_layouts(const struct plan_set *set, struct run_outc
     return status;
 }
 
-/* All candidates together are the first task, and each of several is one more. */
-packspan_status pilot_run(const struct plan_set *set, sampler_lookup *samplers_of, const void *of,
-                          uint64_t least, struct pilot_watch *watch, struct run_outcome *out)
+/* Candidates that draw no further wait for none that does. */
+static packspan_status lay_all_out(struct pilots *all, sampler_lookup *samplers_of, const void *of,
+                                   struct run_outcome *out)
 {
-    size_t tasks = set->count > 1 ? 1 + set->count : 1;
+    size_t tasks = has_own(all->set) ? 1 + all->set->count : 1;
     packspan_status status = PACKSPAN_OK;
-#pragma omp parallel for schedule(static, 1) num_threads(out->threads)
+#pragma omp parallel for schedule(dynamic) num_threads(out->threads)
     for (size_t t = 0; t < tasks; t++) {
-        struct pilot_task task = {{0, set->count}, least, out->layouts};
-        if (t > 0)
-            task = (struct pilot_task){{t - 1, t}, least, out->candidates[t - 1].layouts};
+        struct sampler *const *samplers = samplers_of(of, (unsigned)omp_get_thread_num());
         packspan_status result =
-            run_task(&task, set, samplers_of(of, (unsigned)omp_get_thread_num()), watch, out);
+            t == 0 ? lay_joint_out(all, out)
+                   : lay_own_out(all, t - 1, samplers[t - 1], &out->candidates[t - 1]);
         if (result != PACKSPAN_OK) {
 #pragma omp atomic write
             status = result;
         }
     }
+    return status;
+}
+
+packspan_status pilot_run(const struct plan_set *set, sampler_lookup *samplers_of, const void *of,
+                          uint64_t least, struct pilot_watch *watch, struct run_outcome *out)
+{
+    struct pilots all = {.set = set, .least = least, .requested = out->requested, .watch = watch};
+    packspan_status status = open_pilots(&all) ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK)
+        status = draw_joint(&all, samplers_of(of, 0));
+    if (status == PACKSPAN_OK)
+        status = lay_all_out(&all, samplers_of, of, out);
+    close_pilots(&all);
     for (size_t c = 0; c < set->count; c++) {
         struct candidate_outcome *o = &out->candidates[c];
         double lowest = out->log_reference + log(set->priors[c]) + REFERENCE_LOG_MIN;
