@@ -9,31 +9,36 @@
 /* Samples that wait to be counted, so that the counts of a row under one candidate are in the cache
  * while many are. */
 enum { PENDING = 65536 };
+/* A run that is no longer waits as a whole: then a row is counted when it is asked for, in the
+ * cache, and the counts of all rows never have to be cleared, filled and read. */
+enum { WAITING_MAX = 131072 };
 
 struct row {
     struct joint_row about;
-    uint16_t *bins;       /* [PENDING], or [candidate][PENDING] where they are not alike */
+    uint16_t *bins;       /* [room], or [candidate][room] where they are not alike */
     bool *known;          /* [candidate] */
-    uint32_t *low, *high; /* [candidate][bin]: halves of the sums */
+    uint32_t *low, *high; /* [candidate][bin]: halves of the sums; NULL while it waits */
     bool carried;         /* else no page of `high` was ever touched, and none should be */
 };
 
 struct joint_counts {
     size_t candidates, row_count;
     struct row *rows;
-    uint32_t *weights;    /* [candidate][PENDING] */
-    uint32_t *low, *high; /* [cells], of all rows */
+    uint32_t *weights;    /* [candidate][room] */
+    uint32_t *low, *high; /* [cells], of all rows, or of one at a time */
     size_t cells;
-    size_t pending, begun;
+    size_t room, pending, begun;
+    bool waits;
+    struct row *present; /* that has the cells while all wait; NULL: none */
 };
 
-static bool open_row(const struct joint_row *about, size_t candidates, struct row *row)
+static bool open_row(const struct joint_counts *j, const struct joint_row *about, struct row *row)
 {
     row->about = *about;
     if (!about->layout)
         return true;
-    row->bins = malloc((about->alike ? 1 : candidates) * PENDING * sizeof *row->bins);
-    row->known = calloc(candidates, sizeof *row->known);
+    row->bins = malloc((about->alike ? 1 : j->candidates) * j->room * sizeof *row->bins);
+    row->known = calloc(j->candidates, sizeof *row->known);
     return row->bins && row->known;
 }
 
@@ -44,12 +49,17 @@ static size_t cells_of(const struct row *row, size_t candidates)
 
 static bool open_cells(struct joint_counts *j)
 {
-    for (size_t r = 0; r < j->row_count; r++)
-        j->cells += cells_of(&j->rows[r], j->candidates);
+    for (size_t r = 0; r < j->row_count; r++) {
+        size_t cells = cells_of(&j->rows[r], j->candidates);
+        if (!j->waits)
+            j->cells += cells;
+        else if (cells > j->cells)
+            j->cells = cells;
+    }
     j->low = pages_open(j->cells * sizeof *j->low);
     j->high = pages_open(j->cells * sizeof *j->high);
     size_t from = 0;
-    for (size_t r = 0; j->low && j->high && r < j->row_count; r++) {
+    for (size_t r = 0; j->low && j->high && !j->waits && r < j->row_count; r++) {
         j->rows[r].low = j->low + from;
         j->rows[r].high = j->high + from;
         from += cells_of(&j->rows[r], j->candidates);
@@ -57,19 +67,26 @@ static bool open_cells(struct joint_counts *j)
     return j->low && j->high;
 }
 
+bool joint_counts_may_wait(uint64_t samples)
+{
+    return samples <= WAITING_MAX;
+}
+
 packspan_status joint_counts_open(size_t row_count, const struct joint_row *rows, size_t candidates,
-                                  struct joint_counts **out)
+                                  uint64_t waiting, struct joint_counts **out)
 {
     struct joint_counts *j = calloc(1, sizeof *j);
     if (!j)
         return PACKSPAN_NO_MEMORY;
     j->candidates = candidates;
     j->row_count = row_count;
+    j->waits = waiting > 0;
+    j->room = j->waits ? (size_t)waiting : PENDING;
     j->rows = calloc(row_count + 1, sizeof *j->rows);
-    j->weights = malloc(PENDING * candidates * sizeof *j->weights);
+    j->weights = malloc(j->room * candidates * sizeof *j->weights);
     bool opened = j->rows && j->weights;
     for (size_t r = 0; r < row_count && opened; r++)
-        opened = open_row(&rows[r], candidates, &j->rows[r]);
+        opened = open_row(j, &rows[r], &j->rows[r]);
     if (!opened || !open_cells(j)) {
         joint_counts_close(j);
         return PACKSPAN_NO_MEMORY;
@@ -95,8 +112,8 @@ void joint_counts_close(struct joint_counts *j)
 
 static void count_row(const struct joint_counts *j, struct row *row, size_t c)
 {
-    const uint16_t *bins = row->bins + (row->about.alike ? 0 : c * PENDING);
-    const uint32_t *weights = j->weights + c * PENDING;
+    const uint16_t *bins = row->bins + (row->about.alike ? 0 : c * j->room);
+    const uint32_t *weights = j->weights + c * j->room;
     size_t from = c * bin_layout_size(row->about.layout);
     uint32_t *low = row->low + from, *high = row->high + from;
     bool carried = false;
@@ -111,34 +128,61 @@ static void count_row(const struct joint_counts *j, struct row *row, size_t c)
     row->carried |= carried;
 }
 
+static void count_candidates(const struct joint_counts *j, struct row *row)
+{
+    for (size_t c = 0; c < j->candidates && row->about.layout; c++)
+        if (row->about.alike || row->known[c])
+            count_row(j, row, c);
+}
+
 static void count_pending(struct joint_counts *j)
 {
     j->pending += j->begun;
     j->begun = 0;
+    if (j->waits)
+        return;
     for (size_t r = 0; r < j->row_count && j->pending > 0; r++)
-        for (size_t c = 0; c < j->candidates && j->rows[r].about.layout; c++)
-            if (j->rows[r].about.alike || j->rows[r].known[c])
-                count_row(j, &j->rows[r], c);
+        count_candidates(j, &j->rows[r]);
     j->pending = 0;
+}
+
+/* Gives the cells to a row whose samples wait, and counts them. */
+static void make_present(struct joint_counts *j, struct row *row)
+{
+    struct row *last = j->present;
+    if (last == row)
+        return;
+    if (last) {
+        size_t cells = cells_of(last, j->candidates);
+        memset(j->low, 0, cells * sizeof *j->low);
+        if (last->carried)
+            memset(j->high, 0, cells * sizeof *j->high);
+        last->low = last->high = NULL;
+        last->carried = false;
+    }
+    row->low = j->low;
+    row->high = j->high;
+    j->present = row;
+    count_candidates(j, row);
 }
 
 void joint_counts_begin(struct joint_counts *j, size_t n, const uint64_t *const *weights)
 {
     j->pending += j->begun;
     j->begun = 0;
-    if (j->pending + n > PENDING)
+    if (j->pending + n > j->room)
         count_pending(j);
     j->begun = n;
     for (size_t c = 0; c < j->candidates; c++)
         for (size_t i = 0; i < n; i++)
-            j->weights[c * PENDING + j->pending + i] = (uint32_t)weights[c][i];
+            j->weights[c * j->room + j->pending + i] = (uint32_t)weights[c][i];
 }
 
 void joint_counts_values(struct joint_counts *j, size_t row, size_t candidate, const double *x)
 {
     struct row *r = &j->rows[row];
     r->known[candidate] = true;
-    bin_places(r->about.layout, j->begun, x, r->bins + candidate * PENDING + j->pending);
+    bin_places(r->about.layout, j->begun, x, r->bins + candidate * j->room + j->pending);
 }
 
 /* ---- what was counted ---- */
@@ -151,6 +195,8 @@ void joint_counts_settle(struct joint_counts *j)
 void joint_counts_finish(struct joint_counts *j)
 {
     count_pending(j);
+    if (j->waits)
+        return;
     for (size_t r = 0; r < j->row_count; r++) {
         free(j->rows[r].bins);
         j->rows[r].bins = NULL;
@@ -226,10 +272,12 @@ void joint_counts_add(const struct joint_counts *j, size_t row, size_t candidate
     add_bins(j, row, candidate, 0, bin_layout_size(j->rows[row].about.layout), counts);
 }
 
-void joint_counts_cumulate(const struct joint_counts *j, size_t row, size_t from, size_t to,
+void joint_counts_cumulate(struct joint_counts *j, size_t row, size_t from, size_t to,
                            uint64_t *below)
 {
     enum { SOME = 512 }; /* bins that stay in the first-level cache */
+    if (j->waits)
+        make_present(j, &j->rows[row]);
     size_t size = bin_layout_size(j->rows[row].about.layout);
     below[0] = 0;
     for (size_t first = 0; first < size; first += SOME) {

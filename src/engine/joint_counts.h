@@ -12,9 +12,12 @@ struct joint_row {
     bool alike;                      /* the same values under every candidate */
 };
 
-/* `rows` is copied. */
+/* Whether so many samples may wait until a row is asked for. */
+bool joint_counts_may_wait(uint64_t samples);
+/* `rows` is copied. With `waiting` > 0 no more samples than that are begun, and they wait: such
+ * counts are for joint_counts_cumulate() only, by one thread. */
 packspan_status joint_counts_open(size_t row_count, const struct joint_row *rows, size_t candidates,
-                                  struct joint_counts **out);
+                                  uint64_t waiting, struct joint_counts **out);
 void joint_counts_close(struct joint_counts *j);
 
 /* Begins n more samples with weights[candidate][sample], each at most 2^31. */
@@ -35,7 +38,7 @@ void joint_counts_raise(struct joint_counts *j, size_t row, size_t candidate, si
 
 /* below[b] = what was counted in the bins before b, under candidates from .. to - 1 together, for
  * b = 0 .. the number of bins. */
-void joint_counts_cumulate(const struct joint_counts *j, size_t row, size_t from, size_t to,
+void joint_counts_cumulate(struct joint_counts *j, size_t row, size_t from, size_t to,
                            uint64_t *below);
 
 /* Settles, and gives back what only further counting needs: nothing more is counted. */

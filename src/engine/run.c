@@ -733,8 +733,11 @@ packspan_status run_finish(struct run_outcome *out)
 static packspan_status run_once(const struct plan_set *set, uint64_t least, run_progress *progress,
                                 void *user, struct run_outcome *out)
 {
+    const struct settings *settings = &set->source->settings;
     *out = outcome_of(set);
     out->share = out->requested;
+    if (out->threads == 1 && settings->stable == 0 && joint_counts_may_wait(out->requested))
+        out->waiting = out->requested;
     packspan_status status = tally_share(least, progress, user, out);
     return status == PACKSPAN_OK ? run_finish(out) : status;
 }

@@ -73,6 +73,7 @@ struct run_outcome {
     uint64_t requested;    /* by the whole run */
     uint64_t first, share; /* of this share of it, samples from first .. first + share - 1 */
     uint64_t drawn;        /* of these */
+    uint64_t waiting;      /* so many may wait to be counted; see joint_counts_open() */
     bool interrupted;
     uint64_t parts; /* shares that were merged; 0: a whole run */
     unsigned threads;

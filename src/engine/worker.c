@@ -102,7 +102,8 @@ static packspan_status open_joint(struct worker *w)
     for (size_t r = 0; r < set->row_count; r++)
         if (w->out->shared[r])
             rows[r] = (struct joint_row){w->out->layouts[r], w->alike[r]};
-    packspan_status status = joint_counts_open(set->row_count, rows, set->count, &w->joint);
+    packspan_status status =
+        joint_counts_open(set->row_count, rows, set->count, w->out->waiting, &w->joint);
     free(rows);
     return status;
 }
