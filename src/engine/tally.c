@@ -16,7 +16,9 @@ enum { CELLS = 1024, OVER = CELLS + 1, BINS_MAX = 65536, BLOCK = 2048, SHORTEST_
 enum { PENDING = 16384, SHIFT_BITS = 22 };
 _Static_assert(BINS_MAX - 1 <= UINT16_MAX, "bins are numbered in 16 bits");
 
-/* Bins of the finest width hold the promise of 1e-4 whatever lies in them, even if the pilot's
+/* Percentiles agree with a full sort to so many interquartile ranges. */
+#define PROMISE 1e-4
+/* Bins of the finest width hold it whatever lies in them, even if the pilot's
  * interquartile range is a few per cent too wide; of the coarsest, for values that are alone. */
 static const double finest = 0.9e-4, coarsest = 2e-4;
 /* Outside of the windows, where the shortest interval may end. */
@@ -37,6 +39,9 @@ struct bin_layout {
     struct even_cells even;
     int32_t first[OVER + 2]; /* first bin of each cell; the last entry is the number of bins */
     bool alike;              /* the pilot is no part of what is counted */
+    /* 1, or where bins are wider than the promise how far from a bin's middle one of its few values
+     * may be taken to lie, so that the promise is kept wherever it does; from 0. */
+    double steadiness;
     size_t pilot_count;
     double pilot[]; /* sorted */
 };
@@ -122,21 +127,31 @@ static void lay_cells(struct bin_layout *l, double from, double to)
     l->inverse = usable ? 1.0 / width : 0.0;
 }
 
+/* By how much of what lies between its end and its outermost twentieth a window goes on beyond a
+ * pilot of which so many values are expected there: none lies there once in a million times with
+ * 14, and every other time with less than one. */
+static double beyond(double expected)
+{
+    return fmax(14.0 - expected, 0.0) / 6.0;
+}
+
 /* window[cell] becomes the number of cells in the narrowest window over it and stays 0 outside of
  * all. A window reaches five standard deviations of the rank to either side, whatever the
- * distribution; past the end of the pilot nobody knows, so it goes on by half of what lies between
- * the end and the outermost twentieth. */
+ * distribution; past the end of the pilot nobody knows. */
 static void mark_windows(const struct bin_layout *l, size_t count, const double *pilot,
                          int window[OVER + 1])
 {
-    double n = (double)count;
-    double end = 1.5 * pilot[0] - 0.5 * sorted_percentile(count, pilot, 0.05);
-    double other_end = 1.5 * pilot[count - 1] - 0.5 * sorted_percentile(count, pilot, 0.95);
+    double n = (double)count, first = pilot[0], last = pilot[count - 1];
+    double low_end = sorted_percentile(count, pilot, 0.05) - first;
+    double high_end = last - sorted_percentile(count, pilot, 0.95);
     for (int i = 0; i < REPORTED; i++) {
-        double reach = 5.0 * sqrt(n * reported[i] * (1.0 - reported[i]));
-        double below = floor(n * reported[i] - reach), above = ceil(n * reported[i] + reach);
-        int from = bulk_cell(l, below < 1.0 ? end : pilot[(size_t)below - 1]);
-        int to = bulk_cell(l, above > n ? other_end : pilot[(size_t)above - 1]);
+        double before = n * reported[i], after = n - before;
+        double reach = 5.0 * sqrt(before * (1.0 - reported[i]));
+        double below = floor(before - reach), above = ceil(before + reach);
+        int from =
+            bulk_cell(l, below < 1.0 ? first - beyond(before) * low_end : pilot[(size_t)below - 1]);
+        int to =
+            bulk_cell(l, above > n ? last + beyond(after) * high_end : pilot[(size_t)above - 1]);
         int cells = to - from + 1;
         for (int c = from; c <= to; c++)
             if (window[c] == 0 || cells < window[c])
@@ -189,6 +204,11 @@ static double pilot_iqr(const struct bin_layout *l)
     return iqr > 0.0 ? iqr : l->width * CELLS / 9.0;
 }
 
+static double steadiness_of(double width)
+{
+    return fmin(fmax(2.0 * PROMISE / width - 1.0, 0.0), 1.0);
+}
+
 /* Where even cells would have too many bins, there are fine ones in the windows only. When that is
  * still too many, they widen everywhere to the coarsest that is good for the promise, and then in
  * the widest windows, where the tail is so heavy that it cannot be kept. */
@@ -206,6 +226,7 @@ static void lay_bins(struct bin_layout *l)
         else
             share *= 1.03;
     }
+    l->steadiness = steadiness_of(unit / cells);
 }
 
 static void lay_one_bin(struct bin_layout *l)
@@ -221,6 +242,7 @@ static packspan_status layout_open(const double *pilot, size_t n, struct bin_lay
     if (l == NULL)
         return PACKSPAN_NO_MEMORY;
     l->pilot_count = n;
+    l->steadiness = 1.0;
     memcpy(l->pilot, pilot, n * sizeof l->pilot[0]);
     *out = l;
     return PACKSPAN_OK;
@@ -272,6 +294,7 @@ packspan_status bin_layout_join(size_t n, const struct bin_layout *const *parts,
     for (double width = finest; width <= coarsest && !fits && l->width > 0.0; width *= 1.1) {
         double unit = width * narrowest / l->width;
         fits = lay_evenly(l, window, unit) || cut_cells(l, window, unit, 0.0) <= BINS_MAX;
+        l->steadiness = steadiness_of(width);
     }
     if (fits)
         *out = l;
@@ -635,6 +658,9 @@ static int32_t bin_of_rank(const struct distribution *d, uint64_t rank, int32_t 
     return bin;
 }
 
+/* So many effective values lie evenly enough within a bin. */
+#define ENOUGH_HELD 25.0
+
 /* The value of a given rank, from 1, within a bin. Exact while the bin holds nothing but the
  * pilot's values (so a run no longer than the pilot is as good as sorted) and where the pilot saw
  * one value again and again; between the ends of the bin otherwise. */
@@ -649,9 +675,10 @@ static double value_in_bin(const struct distribution *d, int32_t bin, uint64_t r
     } else if (to - from >= enough_of_one(l) && l->pilot[from] == l->pilot[to - 1]) {
         value = l->pilot[from];
     } else {
-        double low, high;
+        double low, high, share = ((double)rank - 0.5) / (double)count;
         bin_ends(d, bin, &low, &high);
-        double share = ((double)rank - 0.5) / (double)count;
+        if (d->effective * (double)count < ENOUGH_HELD * (double)d->moments.count)
+            share = 0.5 + l->steadiness * (share - 0.5);
         value = low * (1.0 - share) + high * share;
     }
     return clamp(value, d->moments.min, d->moments.max);
