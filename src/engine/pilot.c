@@ -19,6 +19,8 @@ enum {
 /* With weights the pilot is no part of what is counted, so of a candidate there are only as many
  * entries as the bins need, and few where the run is short. */
 enum { ENTRIES_FEW = 1024, ENTRIES_ENOUGH = 8192, ENTRIES_SHARE = 64 };
+/* So many times as many where they are worth less than one in so many. */
+enum { ENTRIES_TIMES = 4 };
 /* By its best likelihood a candidate's reference is not further than this below that of all, so
  * that weights relative to it can be trusted to be finite. */
 #define REFERENCE_LOG_MIN (-300.0)
@@ -26,15 +28,16 @@ enum { ENTRIES_FEW = 1024, ENTRIES_ENOUGH = 8192, ENTRIES_SHARE = 64 };
 struct pilot {
     double *chunks[PILOT_SAMPLES / CHUNK]; /* [row][CHUNK] each; NaN where a row is not known */
     double log_weights[PILOT_SAMPLES];     /* prior included */
-    size_t entries, room;
+    size_t entries, enough, room;
     double best;
 };
 
 /* ---- entries ---- */
 
-static void pilot_open(struct pilot *p, size_t room)
+static void pilot_open(struct pilot *p, size_t enough, size_t room)
 {
-    p->room = room;
+    p->enough = enough;
+    p->room = room < PILOT_SAMPLES ? room : PILOT_SAMPLES;
     p->best = (double)-INFINITY;
 }
 
@@ -63,6 +66,12 @@ static inline double *value_at(const struct pilot *p, size_t row, size_t entry)
     return &p->chunks[entry / CHUNK][row * CHUNK + entry % CHUNK];
 }
 
+static void move_entry(struct pilot *p, const struct plan_set *set, size_t from, size_t to)
+{
+    for (size_t r = 0; r < set->row_count && to < from; r++)
+        *value_at(p, r, to) = *value_at(p, r, from);
+}
+
 /* Leaves out what a heavier sample has made too light. */
 static void drop_light(struct pilot *p, const struct plan_set *set)
 {
@@ -70,8 +79,7 @@ static void drop_light(struct pilot *p, const struct plan_set *set)
     for (size_t i = 0; i < p->entries; i++) {
         if (p->log_weights[i] < p->best + LIGHTEST_LOG)
             continue;
-        for (size_t r = 0; r < set->row_count && kept < i; r++)
-            *value_at(p, r, kept) = *value_at(p, r, i);
+        move_entry(p, set, i, kept);
         p->log_weights[kept++] = p->log_weights[i];
     }
     p->entries = kept;
@@ -154,10 +162,14 @@ static bool open_pilots(struct pilots *all)
 {
     const struct plan_set *set = all->set;
     size_t enough = entries_enough(all->requested);
-    pilot_open(&all->joint, !set->weighted ? PILOT_SAMPLES : has_own(set) ? 2 * enough : enough);
+    size_t joint = has_own(set) ? 2 * enough : enough;
+    if (set->weighted)
+        pilot_open(&all->joint, joint, ENTRIES_TIMES * joint);
+    else
+        pilot_open(&all->joint, PILOT_SAMPLES, PILOT_SAMPLES);
     all->own = has_own(set) ? calloc(set->count, sizeof *all->own) : NULL;
     for (size_t c = 0; all->own && c < set->count; c++)
-        pilot_open(&all->own[c], enough);
+        pilot_open(&all->own[c], enough, ENTRIES_TIMES * enough);
     return all->own || !has_own(set);
 }
 
@@ -169,6 +181,25 @@ static void close_pilots(struct pilots *all)
     free(all->own);
 }
 
+/* How many equally weighted entries tell as much (Kish). */
+static double worth(const struct pilot *p)
+{
+    double sum = 0.0, squares = 0.0;
+    for (size_t i = 0; i < p->entries; i++) {
+        double weight = exp(p->log_weights[i] - p->best);
+        sum += weight;
+        squares += weight * weight;
+    }
+    return squares > 0.0 ? sum * sum / squares : 0.0;
+}
+
+static bool has_enough(const struct pilot *p)
+{
+    bool has_many = p->entries >= p->enough - p->enough / 16;
+    bool is_full = p->entries >= p->room - p->room / 16;
+    return is_full || (has_many && worth(p) * ENTRIES_TIMES >= (double)p->enough);
+}
+
 /* A candidate alone may be ruled out, so it is not waited for. */
 static bool is_enough(const struct pilots *all, const struct pilot *p, uint64_t drawn)
 {
@@ -176,7 +207,7 @@ static bool is_enough(const struct pilots *all, const struct pilot *p, uint64_t 
     if (limit > DRAWN_MAX)
         limit = DRAWN_MAX;
     bool is_alone = p != &all->joint;
-    return p->entries >= p->room - p->room / 16 ||
+    return has_enough(p) ||
            (drawn >= limit && (is_alone || p->entries >= ENTRIES_MIN || drawn >= DRAWN_MAX));
 }
 
@@ -185,7 +216,8 @@ static bool is_enough(const struct pilots *all, const struct pilot *p, uint64_t 
 static size_t next_samples(const struct pilots *all, const struct pilot *p, size_t candidates,
                            uint64_t drawn)
 {
-    uint64_t room = (p->room - p->entries) / candidates;
+    size_t limit = p->entries < p->enough ? p->enough : p->room;
+    uint64_t room = (limit - p->entries) / candidates;
     uint64_t block = BLOCK_SAMPLES - drawn % BLOCK_SAMPLES;
     if (room == 0)
         room = p->room / candidates + 1;
@@ -318,6 +350,47 @@ static packspan_status lay_row_out(const struct layer *l, const struct pilot *p,
     return bin_layout_make(l->sorted, n, out);
 }
 
+/* The weight up to which lighter entries are thinned out, so that about `enough` are left. */
+static double thinning_weight(const struct pilot *p)
+{
+    double weight, next = 0.0;
+    for (size_t i = 0; i < p->entries; i++)
+        next += p->log_weights[i] / (double)p->enough;
+    do {
+        double light = 0.0;
+        size_t heavy = 0;
+        weight = next;
+        for (size_t i = 0; i < p->entries; i++) {
+            bool is_heavy = p->log_weights[i] >= weight;
+            heavy += is_heavy;
+            light += is_heavy ? 0.0 : p->log_weights[i];
+        }
+        next = heavy < p->enough ? light / (double)(p->enough - heavy) : weight;
+    } while (next < weight);
+    return weight;
+}
+
+/* Of the lighter entries those stay, at equal steps of their sum, that then stand for all: sorting
+ * is what takes time. */
+static void thin_out(struct pilot *p, const struct plan_set *set)
+{
+    double weight = thinning_weight(p), due = 0.5 * weight;
+    size_t kept = 0;
+    for (size_t i = 0; i < p->entries; i++) {
+        double own = p->log_weights[i];
+        if (own < weight) {
+            due -= own;
+            if (due > 0.0)
+                continue;
+            due += weight;
+            own = weight;
+        }
+        move_entry(p, set, i, kept);
+        p->log_weights[kept++] = own;
+    }
+    p->entries = kept;
+}
+
 /* Lays out what the pilot has drawn; nothing when it has no entries. */
 static packspan_status lay_rows_out(struct pilot *p, const struct plan_set *set,
                                     struct bin_layout **layouts)
@@ -326,6 +399,8 @@ static packspan_status lay_rows_out(struct pilot *p, const struct plan_set *set,
     packspan_status status = layer_open(&l) ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
     for (size_t i = 0; i < p->entries; i++) /* no longer logarithms */
         p->log_weights[i] = exp(p->log_weights[i] - p->best);
+    if (p->entries > p->enough)
+        thin_out(p, set);
     for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK && p->entries > 0; r++)
         if (!set->rows[r].fixed)
             status = lay_row_out(&l, p, r, set->weighted, &layouts[r]);

@@ -128,11 +128,11 @@ static void lay_cells(struct bin_layout *l, double from, double to)
 }
 
 /* By how much of what lies between its end and its outermost twentieth a window goes on beyond a
- * pilot of which so many values are expected there: none lies there once in a million times with
- * 14, and every other time with less than one. */
+ * pilot of which so many values are expected there: none lies there once in ten thousand times with
+ * 9, and every other time with less than one. */
 static double beyond(double expected)
 {
-    return fmax(14.0 - expected, 0.0) / 6.0;
+    return fmax(9.0 - expected, 0.0) / 5.0;
 }
 
 /* window[cell] becomes the number of cells in the narrowest window over it and stays 0 outside of
