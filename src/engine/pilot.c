@@ -340,11 +340,11 @@ static packspan_status lay_row_out(const struct layer *l, const struct pilot *p,
     }
     if (n == 0) { /* known only under candidates that carry no weight */
         double zero = 0.0;
-        return bin_layout_make_alike(&zero, 1, out);
+        return bin_layout_sketch(&zero, 1, out);
     }
     sort_weighted(n, l->list, l->spare);
     if (weighted)
-        return bin_layout_make_alike(l->sorted, even_out(l->list, n, l->sorted), out);
+        return bin_layout_sketch(l->sorted, even_out(l->list, n, l->sorted), out);
     for (size_t i = 0; i < n; i++)
         l->sorted[i] = l->list[i].value;
     return bin_layout_make(l->sorted, n, out);
@@ -436,31 +436,37 @@ static packspan_status lay_own_out(const struct pilots *all, size_t c, struct sa
     return status;
 }
 
-/* Where the same bins are good for all. */
+/* The same bins for all where they are good, and else bins of their own. */
+static packspan_status share_row(const struct plan_set *set, size_t row, struct run_outcome *out,
+                                 struct bin_layout **parts)
+{
+    struct bin_layout *joint = NULL;
+    size_t n = 0;
+    parts[n++] = out->layouts[row];
+    for (size_t c = 0; c < set->count; c++)
+        if (out->candidates[c].layouts[row])
+            parts[n++] = out->candidates[c].layouts[row];
+    packspan_status status = bin_layout_join(n, (const struct bin_layout *const *)parts, &joint);
+    for (size_t k = 0; k < n && !joint; k++)
+        bin_layout_lay(parts[k]);
+    if (!joint)
+        return status;
+    for (size_t k = 0; k < n; k++)
+        bin_layout_free(parts[k]);
+    for (size_t c = 0; c < set->count; c++)
+        out->candidates[c].layouts[row] = NULL;
+    out->layouts[row] = joint;
+    out->shared[row] = true;
+    return status;
+}
+
 static packspan_status share_layouts(const struct plan_set *set, struct run_outcome *out)
 {
-    const struct bin_layout **parts = calloc(set->count + 1, sizeof(struct bin_layout *));
+    struct bin_layout **parts = calloc(set->count + 1, sizeof(struct bin_layout *));
     packspan_status status = parts ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
-    for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK; r++) {
-        struct bin_layout *joint = NULL;
-        size_t n = 0;
-        if (!out->layouts[r])
-            continue;
-        parts[n++] = out->layouts[r];
-        for (size_t c = 0; c < set->count; c++)
-            if (out->candidates[c].layouts[r])
-                parts[n++] = out->candidates[c].layouts[r];
-        status = bin_layout_join(n, parts, &joint);
-        if (!joint)
-            continue;
-        out->shared[r] = true;
-        bin_layout_free(out->layouts[r]);
-        out->layouts[r] = joint;
-        for (size_t c = 0; c < set->count; c++) {
-            bin_layout_free(out->candidates[c].layouts[r]);
-            out->candidates[c].layouts[r] = NULL;
-        }
-    }
+    for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK; r++)
+        if (out->layouts[r])
+            status = share_row(set, r, out, parts);
     free(parts);
     return status;
 }

@@ -248,7 +248,8 @@ static packspan_status layout_open(const double *pilot, size_t n, struct bin_lay
     return PACKSPAN_OK;
 }
 
-packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout **out)
+/* All of a layout but its bins. */
+static packspan_status make_cells(const double *pilot, size_t n, struct bin_layout **out)
 {
     if (n == 0)
         return PACKSPAN_USAGE;
@@ -259,12 +260,32 @@ packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout
     double from, to;
     most_of(n, pilot, &from, &to);
     lay_cells(l, from, to);
+    *out = l;
+    return PACKSPAN_OK;
+}
+
+packspan_status bin_layout_sketch(const double *pilot, size_t n, struct bin_layout **out)
+{
+    packspan_status status = make_cells(pilot, n, out);
+    if (status == PACKSPAN_OK)
+        (*out)->alike = true;
+    return status;
+}
+
+void bin_layout_lay(struct bin_layout *l)
+{
     if (l->width > 0.0)
         lay_bins(l);
     else
         lay_one_bin(l);
-    *out = l;
-    return PACKSPAN_OK;
+}
+
+packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout **out)
+{
+    packspan_status status = make_cells(pilot, n, out);
+    if (status == PACKSPAN_OK)
+        bin_layout_lay(*out);
+    return status;
 }
 
 packspan_status bin_layout_join(size_t n, const struct bin_layout *const *parts,
@@ -301,14 +322,6 @@ packspan_status bin_layout_join(size_t n, const struct bin_layout *const *parts,
     else
         free(l);
     return PACKSPAN_OK;
-}
-
-packspan_status bin_layout_make_alike(const double *pilot, size_t n, struct bin_layout **out)
-{
-    packspan_status status = bin_layout_make(pilot, n, out);
-    if (status == PACKSPAN_OK)
-        (*out)->alike = true;
-    return status;
 }
 
 void bin_layout_free(struct bin_layout *l)

@@ -21,10 +21,12 @@ struct bin_layout;
 /* `pilot` is sorted ascending, finite, n >= 1 (else PACKSPAN_USAGE); it is copied. What is counted
  * later must include it. */
 packspan_status bin_layout_make(const double *pilot, size_t n, struct bin_layout **out);
-/* The same where the pilot only resembles what is counted later. */
-packspan_status bin_layout_make_alike(const double *pilot, size_t n, struct bin_layout **out);
-/* Bins that are fine enough for each of n layouts; the pilot is the first one's, which only
- * resembles what is counted. *out stays as it is when there would be too many bins. */
+/* The same where the pilot only resembles what is counted later, but without bins, which it has
+ * from bin_layout_lay() on: several may join instead. */
+packspan_status bin_layout_sketch(const double *pilot, size_t n, struct bin_layout **out);
+void bin_layout_lay(struct bin_layout *l);
+/* Bins that are fine enough for each of n sketches; the pilot is the first one's. *out stays as it
+ * is when there would be too many bins. */
 packspan_status bin_layout_join(size_t n, const struct bin_layout *const *parts,
                                 struct bin_layout **out);
 void bin_layout_free(struct bin_layout *l);

@@ -66,7 +66,8 @@ static struct bin_layout *layout_like(double quantile(double u), uint64_t seed)
         pilot[i] = quantile(uniform(&seed));
     qsort(pilot, PILOT, sizeof *pilot, by_value);
     struct bin_layout *layout = NULL;
-    assert_int_equal(bin_layout_make_alike(pilot, PILOT, &layout), PACKSPAN_OK);
+    assert_int_equal(bin_layout_sketch(pilot, PILOT, &layout), PACKSPAN_OK);
+    bin_layout_lay(layout);
     return layout;
 }
 
