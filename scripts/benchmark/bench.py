@@ -16,10 +16,9 @@ from statistics import mean, median
 
 import agreement
 import variants
-from programs import CASE, PROJECT, Programs, rows_of
+from programs import CASE, DEMO, PROJECT, Programs, rows_of
 from work import COUNTER, Work
 
-DEMO = PROJECT / "configs/demo"
 THREADS = (1, 2)
 COLUMNS = ("group", "what", "value", "unit", "explanation")
 
@@ -44,12 +43,15 @@ class Sizes:
     starts: int = 9
     repeats: int = 3           # of what is timed elsewhere
     demo_samples: int = 10**6
+    points: tuple = (10, 60)   # of two studies
+    point_samples: tuple = (10**5, 10**6)
 
 
 REHEARSAL = Sizes(agreement=20000, rounds=1, run_seconds=0.01, chunks=(64, 128), chunk_samples=1000,
                   megabytes=4, probe_seconds=0.01, blocks=2, growth_samples=(1000, 10**4, 10**5),
                   growth_seconds=0.01, seeds=2, ladder_top=12, reference=2, accuracy_seconds=1.0,
-                  memory_samples=(1000, 10**4), starts=1, repeats=1, demo_samples=1000)
+                  memory_samples=(1000, 10**4), starts=1, repeats=1, demo_samples=1000, points=(2, 4),
+                  point_samples=(1000, 2000))
 
 
 def tell(text):
@@ -313,6 +315,32 @@ class Bench:
             self.add(f"{name}, {s}, pcg over sobol", needed["pcg", s] / needed["sobol", s], "times",
                      "how many times fewer samples scrambled Sobol' points need")
 
+    # ---- studies ----
+
+    def studies(self):
+        """Rates of what is more in the longer of two runs or studies, so without their start."""
+        few, many = (variants.with_axis(self.programs.out / f"cases/points_{n}", n) for n in self.sizes.points)
+        points = self.sizes.points[1] - self.sizes.points[0]
+        least, most = (n * self.sizes.point_samples[0] for n in self.sizes.points)
+
+        def difference(run, less, more):
+            return max(run(more).seconds - run(less).seconds, 1e-3)
+        for t in THREADS:
+            rates = {"run": [], **{n: [] for n in self.sizes.point_samples}}
+            self.programs.run_packspan(least, t, DEMO)  # the warm-up
+            for _ in range(self.sizes.repeats):
+                took = difference(lambda n: self.programs.run_packspan(n, t, DEMO), least, most)
+                rates["run"].append((most - least) / took)
+                for n in self.sizes.point_samples:
+                    took = difference(lambda case: self.programs.run_study(case, n, t), few, many)
+                    rates[n].append(points * n / took)
+            self.add(f"run, {threads_text(t)}", median(rates["run"]) / 1e6, "million samples/s",
+                     f"of the demo; of what {most} samples take longer than {least}")
+            for n in self.sizes.point_samples:
+                self.add(f"points of {amount(n)}, {threads_text(t)}", median(rates[n]) / 1e6, "million samples/s",
+                         f"of the demo; of what {self.sizes.points[1]} points take longer than {self.sizes.points[0]}")
+                self.add_ratio(f"points of {amount(n)} over run, {threads_text(t)}", rates[n], rates["run"])
+
     # ---- memory and start ----
 
     def resources(self):
@@ -338,6 +366,7 @@ GROUPS = {
     "machine": (Bench.machine, "how near to what the machine can do"),
     "growth": (Bench.growth, "how time grows"),
     "accuracy": (Bench.accuracy, "how soon the label range is accurate"),
+    "studies": (Bench.studies, "what a study loses against one long run"),
     "resources": (Bench.resources, "memory and start"),
 }
 LOAD = os.getloadavg()[0]

@@ -3,6 +3,7 @@
 No NumPy here: a process that is started shows at least the memory of the one that started it."""
 import csv
 import os
+import shutil
 import subprocess
 import time
 from pathlib import Path
@@ -11,6 +12,7 @@ HERE = Path(__file__).resolve().parent
 PROJECT = HERE.parent.parent
 CYCLES = PROJECT / "configs/cycles"
 CASE = HERE / "case"
+DEMO = PROJECT / "configs/demo"
 PYTHON = "/usr/bin/python3"
 C_FLAGS = ["-std=gnu17", "-O3", "-march=native", "-fopenmp", "-Wall", "-Wextra", "-Wshadow",
            "-Wconversion", "-Wpedantic", "-Wstrict-prototypes", "-Werror"]
@@ -62,6 +64,12 @@ class Programs:
         options = dict(settings, samples=samples, threads=threads, seed=seed)
         return Finished([self.packspan, "run", case, "--quiet", "-o", self.out / "packspan",
                          *(f"--{name}={value}" for name, value in options.items())])
+
+    def run_study(self, case, samples, threads=0):
+        """From its beginning: a folder of results would be gone on with."""
+        shutil.rmtree(self.out / "study", ignore_errors=True)
+        return Finished([self.packspan, "study", case, "--quiet", "-o", self.out / "study",
+                         f"--samples={samples}", f"--threads={threads}"])
 
     def check_case(self, case=CASE):
         return Finished([self.packspan, "check", case])

@@ -1,7 +1,8 @@
 """Variants of the bench case, to see how time grows with one thing at a time."""
 import csv
+import shutil
 
-from programs import CASE, rows_of
+from programs import CASE, DEMO, rows_of
 
 COLUMNS = ["vehicle", "quantity", "unit", "shape", "best", "low", "high", "cover", "sd", "dof", "source"]
 # Drawn and tallied, but nothing is worked out from them.
@@ -83,6 +84,20 @@ def widened(row, factor):
 
 def with_width(folder, factor):
     return write(folder, [widened(row, factor) for row in base_inputs()])
+
+
+def with_axis(folder, points):
+    """The demo as a study of the new cell's charge."""
+    shutil.rmtree(folder, ignore_errors=True)
+    shutil.copytree(DEMO, folder)
+    columns = ["axis", "vehicle", "quantity", "field", "unit", "from", "to", "steps", "spacing", "values",
+               "source"]
+    with open(folder / "study.csv", "w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, columns)
+        writer.writeheader()
+        writer.writerow({"axis": "charge", "vehicle": "van", "quantity": "cell_charge", "field": "best",
+                         "unit": "Ah", "from": 130, "to": 135, "steps": points, "source": "invented"})
+    return folder
 
 
 # what grows, how a variant is written, how far, one unit of it, what it stands for

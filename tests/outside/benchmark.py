@@ -22,7 +22,7 @@ from programs import Programs  # noqa: E402
 
 SAMPLES = 100000
 RESULTS = 20
-GROUPS = ["agreement", "peers", "machine", "growth", "accuracy", "resources"]
+GROUPS = ["agreement", "peers", "machine", "growth", "accuracy", "studies", "resources"]
 failed = 0
 
 
