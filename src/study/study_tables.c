@@ -7,6 +7,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "base/decimal.h"
 #include "base/file.h"
 #include "base/text.h"
 #include "study/study.h"
@@ -26,10 +27,12 @@ static void put_text(FILE *f, const char *text)
 /* A number that may be missing. */
 static void put_number(FILE *f, double value)
 {
-    if (isfinite(value))
-        fprintf(f, ",%.10g", value);
-    else
-        fputc(',', f);
+    char text[DECIMAL_SIZE];
+    fputc(',', f);
+    if (isfinite(value)) {
+        decimal_write(value, text);
+        fputs(text, f);
+    }
 }
 
 /* ---- headers ---- */
@@ -237,9 +240,14 @@ static void put_items(FILE *f, const struct study *s, const struct study_report 
         return;
     }
     fprintf(f, "points_worked_out_last,%" PRIu64 "\n", report->worked);
-    fprintf(f, "threads,%u\nseconds,%.10g\n", report->threads, report->seconds);
-    if (report->worked > 0)
-        fprintf(f, "rate,%.10g\n", (double)report->worked * (double)s->samples / report->seconds);
+    fprintf(f, "threads,%u\nseconds", report->threads);
+    put_number(f, report->seconds);
+    fputc('\n', f);
+    if (report->worked > 0) {
+        fputs("rate", f);
+        put_number(f, (double)report->worked * (double)s->samples / report->seconds);
+        fputc('\n', f);
+    }
 }
 
 static packspan_status put_checksum(FILE *f, const char *folder, const char *name)
