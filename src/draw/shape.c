@@ -93,6 +93,7 @@ packspan_status fault_set(struct shape_fault *fault, enum shape_field field, con
 {
     va_list arguments;
     fault->field = field;
+    fault->of_all = false;
     text_print(fault->remedy, sizeof fault->remedy, "%s", remedy);
     va_start(arguments, what);
     text_vprint(fault->what, sizeof fault->what, what, arguments);
@@ -164,11 +165,14 @@ static packspan_status fault_outside(const struct shape *s, const struct shape_g
                domain->low_open || isinf(domain->low) ? '(' : '[', domain->low, domain->high,
                domain->high_open || isinf(domain->high) ? ')' : ']', given->unit ? " " : "",
                given->unit ? given->unit : "");
-    if (given->kind == SHAPE_FIXED)
-        return fault_set(fault, field, remedy, "is outside the physical domain");
-    return fault_set(fault, field, remedy,
-                     "puts %.3g %% of the distribution outside the physical domain",
-                     100.0 * shape_cut(s));
+    packspan_status status =
+        given->kind == SHAPE_FIXED
+            ? fault_set(fault, field, remedy, "is outside the physical domain")
+            : fault_set(fault, field, remedy,
+                        "puts %.3g %% of the distribution outside the physical domain",
+                        100.0 * shape_cut(s));
+    fault->of_all = true;
+    return status;
 }
 
 static packspan_status build(struct shape *s, const struct shape_given *given,

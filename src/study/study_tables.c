@@ -39,7 +39,7 @@ static void put_number(FILE *f, double value)
 
 static packspan_status put_point_header(FILE *f, const struct study *s)
 {
-    const struct study_design *t = s->design.table;
+    const struct study_table *t = s->design.table;
     fputs("point", f);
     for (size_t a = 0; a < t->axis_count; a++) {
         char *name = text_format("%s (%s)", t->axes[a].name, t->knobs[t->axes[a].knob].unit);
@@ -76,7 +76,7 @@ static packspan_status put_claims_header(FILE *f, const struct study *s)
 /* What all rows of a point begin with; malloc'd. */
 static char *point_start(const struct study *s, uint64_t point, double *values)
 {
-    const struct study_design *t = s->design.table;
+    const struct study_table *t = s->design.table;
     char *text = NULL;
     size_t length = 0;
     FILE *f = open_memstream(&text, &length);
