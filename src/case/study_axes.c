@@ -33,11 +33,11 @@ const char *const study_field_names[STUDY_FIELD_COUNT] = {[STUDY_VALUE] = "value
                                                           [STUDY_LOW] = "low",
                                                           [STUDY_HIGH] = "high",
                                                           [STUDY_SD] = "sd"};
-static const enum shape_field shape_fields[STUDY_FIELD_COUNT] = {[STUDY_VALUE] = SHAPE_BEST,
-                                                                 [STUDY_BEST] = SHAPE_BEST,
-                                                                 [STUDY_LOW] = SHAPE_LOW,
-                                                                 [STUDY_HIGH] = SHAPE_HIGH,
-                                                                 [STUDY_SD] = SHAPE_SD};
+const enum shape_field study_shape_fields[STUDY_FIELD_COUNT] = {[STUDY_VALUE] = SHAPE_BEST,
+                                                                [STUDY_BEST] = SHAPE_BEST,
+                                                                [STUDY_LOW] = SHAPE_LOW,
+                                                                [STUDY_HIGH] = SHAPE_HIGH,
+                                                                [STUDY_SD] = SHAPE_SD};
 static const char *const spacings[STUDY_SPACING_COUNT] = {
     [STUDY_LINEAR] = "linear", [STUDY_LOG] = "log", [STUDY_LIST] = "list"};
 
@@ -84,7 +84,8 @@ static bool check_given(const struct sheet *s, size_t row, const struct study_kn
         return true;
     if (!in->shape) /* the input's own row is wrong */
         return false;
-    if (k->field == STUDY_VALUE ? has_location : !isnan(in->given.field[shape_fields[k->field]]))
+    if (k->field == STUDY_VALUE ? has_location
+                                : !isnan(in->given.field[study_shape_fields[k->field]]))
         return true;
     char *what = text_format("shape '%s' of %s:%ld has no number there",
                              shape_infos[in->given.kind].name, in->file, in->line);

@@ -55,6 +55,8 @@ struct study_table {
 };
 
 extern const char *const study_field_names[STUDY_FIELD_COUNT];
+/* The number of the input's row that it stands for; best for the whole. */
+extern const enum shape_field study_shape_fields[STUDY_FIELD_COUNT];
 
 /* What it moves has no zero point: a spread, or what is added. */
 bool study_knob_is_difference(const struct study_knob *k);

@@ -23,6 +23,8 @@ packspan_status design_open(const struct case_data *source, struct design *out,
                             const char **reason);
 void design_close(struct design *d);
 
+/* A knob's value at a step of its axis. */
+double design_step(const struct study_knob *k, size_t steps, size_t step);
 /* The values of a point, one a knob; NaN leaves the case's input as it is. */
 void design_values(const struct design *d, uint64_t point, double *values);
 
