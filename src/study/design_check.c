@@ -82,11 +82,11 @@ static packspan_status check_at(const struct design *d, size_t input, const doub
  * or two, and the share cut off at a domain only grows on the way out of it, or first falls and
  * then grows. So an edge of the box of an input's axes is good where both its ends are, a face
  * where its edges are, and the box where its corners are. The same goes for several fields on one
- * axis as long as they move in a straight line. Elsewhere more is looked at; where that is not
- * enough, or a shape is an exception (arcsine, cut at both ends), the point is refused when its
- * turn comes. */
+ * axis as long as they move in a straight line. Elsewhere more is looked at. Of 39,000 random boxes
+ * of 6^2 or 6^3 points one was an exception (a pert that is cut by just 5 %); and an arcsine that
+ * moves as a whole, cut at both ends, is one. Such a point is refused when its turn comes. */
 
-enum { MOST_AXES = 4, MOST_REPORTED = 20, MOST_POINTS = 4096 };
+enum { MOST_AXES = 4, MOST_REPORTED = 20, MOST_POINTS = 1000 };
 /* Places looked at on each of so many axes that set the same input. */
 static const size_t most_places[MOST_AXES + 1] = {1, 1000, 31, 10, 5};
 
