@@ -108,7 +108,7 @@ static bool judge(const struct shape_spans *spans, uint32_t *seed)
     struct study_axis axes[3];
     struct study_knob knobs[3];
     for (size_t a = 0; a < spans->count; a++) {
-        axes[a] = (struct study_axis){name, STEPS, a};
+        axes[a] = (struct study_axis){.name = name, .steps = STEPS, .knob = a};
         knobs[a] = (struct study_knob){.axis = a,
                                        .field = spans->spans[a].field,
                                        .unit = unit,
@@ -117,7 +117,10 @@ static bool judge(const struct shape_spans *spans, uint32_t *seed)
         turn_knob(&knobs[a], &spans->spans[a], seed);
     }
     struct case_data c = {
-        .inputs = &in, .input_count = 1, .study = {axes, spans->count, knobs, spans->count}};
+        .inputs = &in,
+        .input_count = 1,
+        .study = {
+            .axes = axes, .axis_count = spans->count, .knobs = knobs, .knob_count = spans->count}};
     struct design d;
     const char *contradiction = NULL;
     struct problems problems = {0};
