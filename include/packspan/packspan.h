@@ -408,9 +408,10 @@ typedef struct packspan_study packspan_study;
 /* True when it has a study.csv or points.csv. */
 bool packspan_case_has_study(const packspan_case *c);
 
-/* Makes the points of a good case and checks what each of them gives. PACKSPAN_BAD_CASE, and
- * PACKSPAN_USAGE when settings contradict each other or the tables: the case's problems then tell
- * why. The case, and its settings as they are, must outlive the study. */
+/* Makes the points of a case and checks what they give. PACKSPAN_BAD_CASE, and PACKSPAN_USAGE when
+ * settings contradict each other or the tables: the case's problems then tell why. Of a case whose
+ * tables are wrong (PACKSPAN_BAD_CASE again) the points are checked all the same, so that one pass
+ * tells all. The case, and its settings as they are, must outlive the study. */
 packspan_status packspan_study_open(packspan_case *c, packspan_study **out);
 void packspan_study_free(packspan_study *s); /* NULL is fine */
 

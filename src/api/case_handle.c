@@ -221,6 +221,7 @@ packspan_status packspan_case_open(const char *folder, packspan_case **out)
         packspan_case_free(c);
         return status;
     }
+    c->is_wrong = status != PACKSPAN_OK;
     *out = c;
     return status;
 }

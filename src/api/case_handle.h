@@ -14,6 +14,7 @@ struct case_value {
 struct packspan_case {
     struct case_data data;
     struct plan_set set;
+    bool is_wrong;        /* its tables are, or no plan can be made of them */
     char **problem_texts; /* errors and warnings of case and plans, in order */
     bool *problem_is_error;
     size_t problem_count;

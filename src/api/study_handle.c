@@ -59,13 +59,26 @@ bool packspan_case_has_study(const packspan_case *c)
     return c->data.study.axis_count > 0;
 }
 
+/* As far as its tables could be understood. */
+static packspan_status check_wrong_case(const struct case_data *data, struct problems *problems)
+{
+    struct design d;
+    const char *contradiction = NULL; /* is for a case that could be run */
+    packspan_status status = design_open(data, &d, &contradiction);
+    if (status == PACKSPAN_OK)
+        status = design_check(&d, problems);
+    design_close(&d);
+    return status == PACKSPAN_NO_MEMORY ? status : PACKSPAN_BAD_CASE;
+}
+
 packspan_status packspan_study_open(packspan_case *c, packspan_study **out)
 {
     packspan_study *s = calloc(1, sizeof *s);
     if (!s)
         return PACKSPAN_NO_MEMORY;
     struct problems problems = {0};
-    packspan_status status = study_open(&c->data, &problems, &s->study);
+    packspan_status status = c->is_wrong ? check_wrong_case(&c->data, &problems)
+                                         : study_open(&c->data, &problems, &s->study);
     problems_sort(&problems);
     for (size_t i = 0; i < problems.count; i++)
         if (!case_add_problem(c, problems.items[i].severity, problem_text(&problems.items[i])))
@@ -172,7 +185,7 @@ const char *packspan_study_failure(const packspan_study *s)
 
 static char *describe_point(const struct design *d, uint64_t point, const double *values)
 {
-    const struct study_design *t = d->table;
+    const struct study_table *t = d->table;
     char *text = t->names ? text_copy(t->names[point]) : text_format("%" PRIu64, point + 1);
     for (size_t a = 0; text && a < t->axis_count; a++) {
         const struct study_knob *k = &t->knobs[t->axes[a].knob];

@@ -3,8 +3,9 @@
 #include <math.h>
 #include <stdbool.h>
 #include <stdint.h>
-#include <stdio.h>
 #include <string.h>
+
+#include "base/text.h"
 
 enum {
     DIGITS = 10,
@@ -95,21 +96,10 @@ static char *put_decimal(char *at, struct decimal d)
     return at;
 }
 
-/* By printf, whose point depends on the locale. */
 static size_t write_slowly(double value, char text[DECIMAL_SIZE])
 {
-    char local[DECIMAL_SIZE];
-    size_t length = 0;
-    snprintf(local, sizeof local, "%.10g", value);
-    for (const char *c = local; *c; c++) {
-        bool point = strchr("0123456789+-einfa", *c) == NULL;
-        if (!point)
-            text[length++] = *c;
-        else if (length > 0 && text[length - 1] != '.')
-            text[length++] = '.';
-    }
-    text[length] = '\0';
-    return length;
+    text_print(text, DECIMAL_SIZE, "%.10g", value);
+    return strlen(text);
 }
 
 size_t decimal_write(double value, char text[DECIMAL_SIZE])

@@ -12,14 +12,50 @@
 #define LONGEST_NAME 128
 #define LONGEST_NUMBER 512
 
+/* What printf and strtod make of numbers depends on the locale, of which each thread may have its
+ * own. */
+struct locales {
+    locale_t plain, before;
+};
+
+static struct locales enter_plain_locale(void)
+{
+    locale_t plain = newlocale(LC_ALL_MASK, "C", (locale_t)0);
+    return (struct locales){plain, uselocale(plain)};
+}
+
+static void leave_plain_locale(struct locales l)
+{
+    uselocale(l.before);
+    if (l.plain)
+        freelocale(l.plain);
+}
+
 char *text_format(const char *format, ...)
 {
     char *text;
     va_list arguments;
+    struct locales locales = enter_plain_locale();
     va_start(arguments, format);
     int written = vasprintf(&text, format, arguments);
     va_end(arguments);
+    leave_plain_locale(locales);
     return written < 0 ? NULL : text;
+}
+
+void text_vprint(char *text, size_t size, const char *format, va_list arguments)
+{
+    struct locales locales = enter_plain_locale();
+    vsnprintf(text, size, format, arguments);
+    leave_plain_locale(locales);
+}
+
+void text_print(char *text, size_t size, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    text_vprint(text, size, format, arguments);
+    va_end(arguments);
 }
 
 char *text_copy(const char *text)
@@ -134,11 +170,9 @@ bool text_number(const char *text, bool decimal_comma, double *value)
     if (comma)
         *comma = '.';
 
-    locale_t plain = newlocale(LC_ALL_MASK, "C", (locale_t)0);
-    if (!plain)
-        return false;
-    double result = strtod_l(number, NULL, plain);
-    freelocale(plain);
+    struct locales locales = enter_plain_locale();
+    double result = strtod(number, NULL);
+    leave_plain_locale(locales);
     if (!isfinite(result))
         return false;
     *value = result;

@@ -2,12 +2,19 @@
 #ifndef PACKSPAN_BASE_TEXT_H
 #define PACKSPAN_BASE_TEXT_H
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
-/* printf into malloc'd memory; NULL when out of memory. */
+/* printf into malloc'd memory, with a decimal point whatever the locale of the program says; NULL
+ * when out of memory. */
 char *text_format(const char *format, ...) __attribute__((format(printf, 1, 2)));
+/* The same into `size` bytes, cut to what fits. */
+void text_print(char *text, size_t size, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+void text_vprint(char *text, size_t size, const char *format, va_list arguments)
+    __attribute__((format(printf, 3, 0)));
 
 /* malloc'd copy; NULL when out of memory or `text` is NULL. */
 char *text_copy(const char *text);

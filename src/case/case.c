@@ -167,7 +167,7 @@ void case_data_free(struct case_data *c)
     for (size_t i = 0; i < c->link_count; i++)
         free(c->links[i].source);
     copula_close(&c->copula);
-    study_design_free(&c->study);
+    study_table_free(&c->study);
     case_files_free(&c->files);
     for (size_t i = 0; i < c->cycle_count; i++)
         cycle_free(&c->cycles[i]);

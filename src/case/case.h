@@ -10,7 +10,7 @@
 #include "base/problems.h"
 #include "case/case_files.h"
 #include "case/settings.h"
-#include "case/study_design.h"
+#include "case/study_table.h"
 #include "case/units.h"
 #include "draw/copula.h"
 #include "draw/shape.h"
@@ -38,6 +38,11 @@ struct input {
     const char *file; /* owned by the case */
     long line;
 };
+
+/* The physical domain of its quantity, in the input's unit. */
+struct shape_domain input_domain(const struct input *in);
+/* Makes it exactly known; `unit` as of an input. Its shape stays what it was. */
+void input_fix(struct input *in, const char *unit, struct unit_factor to_si, double value);
 
 /* A speed trace, SI. */
 struct cycle {
@@ -122,8 +127,8 @@ struct case_data {
     size_t candidate_count;
     struct link *links;
     size_t link_count;
-    struct copula copula;      /* its members are indices into inputs */
-    struct study_design study; /* no axes when there is neither study.csv nor points.csv */
+    struct copula copula;     /* its members are indices into inputs */
+    struct study_table study; /* no axes when there is neither study.csv nor points.csv */
     struct cycle *cycles; /* [0] is udds, [1] is hwfet, then every other one that a trip names */
     size_t cycle_count;
     struct case_files files; /* everything above and the settings were read from these */

@@ -262,7 +262,7 @@ void setting_text(const struct settings *s, enum setting_id id, char *text, size
         snprintf(text, size, "%" PRIu64, load_whole(field, place->size));
         break;
     case KIND_DECIMAL:
-        snprintf(text, size, "%.10g", *(const double *)field);
+        text_print(text, size, "%.10g", *(const double *)field);
         break;
     case KIND_CHOICE:
         snprintf(text, size, "%s", place->words[*(const bool *)field]);

@@ -227,15 +227,34 @@ static bool read_readings(struct reading *r, const struct sheet *s, size_t row,
 
 /* ---- the row ---- */
 
+struct shape_domain input_domain(const struct input *in)
+{
+    const struct quantity *q = &quantities[in->quantity];
+    return (struct shape_domain){(q->low - in->to_si.offset) / in->to_si.scale,
+                                 (q->high - in->to_si.offset) / in->to_si.scale, q->low_open,
+                                 q->high_open};
+}
+
+/* As messages show it. */
+static const char *shown_unit(const char *unit)
+{
+    return strcmp(unit, "1") == 0 ? NULL : unit;
+}
+
+void input_fix(struct input *in, const char *unit, struct unit_factor to_si, double value)
+{
+    in->given = (struct shape_given){.kind = SHAPE_FIXED, .unit = shown_unit(unit)};
+    for (size_t f = 0; f < SHAPE_FIELD_COUNT; f++)
+        in->given.field[f] = f == SHAPE_BEST ? value : (double)NAN;
+    in->to_si = to_si;
+}
+
 static void make_shape(struct reading *r, const struct sheet *s, size_t row,
                        const struct shape_columns *columns, struct input *in)
 {
-    const struct quantity *q = &quantities[in->quantity];
-    struct shape_domain domain = {(q->low - in->to_si.offset) / in->to_si.scale,
-                                  (q->high - in->to_si.offset) / in->to_si.scale, q->low_open,
-                                  q->high_open};
+    struct shape_domain domain = input_domain(in);
     struct shape_fault fault;
-    in->given.unit = strcmp(in->unit, "1") == 0 ? NULL : in->unit;
+    in->given.unit = shown_unit(in->unit);
     packspan_status status = shape_make(&in->given, &domain, &in->shape, &fault);
     if (status == PACKSPAN_BAD_CASE)
         sheet_wrong(s, row, columns->field[fault.field], fault.what, fault.remedy);

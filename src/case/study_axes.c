@@ -33,24 +33,21 @@ const char *const study_field_names[STUDY_FIELD_COUNT] = {[STUDY_VALUE] = "value
                                                           [STUDY_LOW] = "low",
                                                           [STUDY_HIGH] = "high",
                                                           [STUDY_SD] = "sd"};
-static const enum shape_field shape_fields[STUDY_FIELD_COUNT] = {[STUDY_VALUE] = SHAPE_BEST,
-                                                                 [STUDY_BEST] = SHAPE_BEST,
-                                                                 [STUDY_LOW] = SHAPE_LOW,
-                                                                 [STUDY_HIGH] = SHAPE_HIGH,
-                                                                 [STUDY_SD] = SHAPE_SD};
+const enum shape_field study_shape_fields[STUDY_FIELD_COUNT] = {[STUDY_VALUE] = SHAPE_BEST,
+                                                                [STUDY_BEST] = SHAPE_BEST,
+                                                                [STUDY_LOW] = SHAPE_LOW,
+                                                                [STUDY_HIGH] = SHAPE_HIGH,
+                                                                [STUDY_SD] = SHAPE_SD};
 static const char *const spacings[STUDY_SPACING_COUNT] = {
     [STUDY_LINEAR] = "linear", [STUDY_LOG] = "log", [STUDY_LIST] = "list"};
 
 /* ---- what the row addresses ---- */
 
-/* Problems of tables that are too wrong to know what they define are reported there only. */
 static void report_fault(const struct reading *r, const struct sheet *s, size_t row,
                          struct study_fault *f)
 {
     size_t column = f->of_vehicle ? VEHICLE : QUANTITY;
-    bool hidden = s->lost[column] || (f->of_vehicle && r->c->vehicle_count == 0) ||
-                  (strcmp(f->what, "unknown trip") == 0 && r->trips_unknown);
-    if (hidden)
+    if (s->lost[column] || study_fault_follows(r, f))
         free(f->remedy);
     else
         sheet_wrong_composed(s, row, column, f->what, f->remedy);
@@ -87,7 +84,8 @@ static bool check_given(const struct sheet *s, size_t row, const struct study_kn
         return true;
     if (!in->shape) /* the input's own row is wrong */
         return false;
-    if (k->field == STUDY_VALUE ? has_location : !isnan(in->given.field[shape_fields[k->field]]))
+    if (k->field == STUDY_VALUE ? has_location
+                                : !isnan(in->given.field[study_shape_fields[k->field]]))
         return true;
     char *what = text_format("shape '%s' of %s:%ld has no number there",
                              shape_infos[in->given.kind].name, in->file, in->line);
@@ -97,20 +95,11 @@ static bool check_given(const struct sheet *s, size_t row, const struct study_kn
     return false;
 }
 
-static void warn_if_replaced(const struct reading *r, const struct sheet *s, size_t row,
-                             const struct study_address *a)
-{
-    char *what = study_replaced(r->c, a);
-    if (what)
-        table_problem(&s->table, row, QUANTITY, SEVERITY_WARNING, what, NULL, s->problems);
-    free(what);
-}
-
 /* Two rows may not move the same number. */
 static bool check_twice(const struct reading *r, const struct sheet *s, size_t row,
                         const struct study_knob *k)
 {
-    const struct study_design *d = &r->c->study;
+    const struct study_table *d = &r->c->study;
     for (size_t i = 0; i < d->knob_count; i++) {
         const struct study_knob *other = &d->knobs[i];
         bool whole = k->field == STUDY_VALUE || other->field == STUDY_VALUE;
@@ -151,8 +140,7 @@ static bool check_link(const struct reading *r, const struct sheet *s, size_t ro
     return false;
 }
 
-/* A spread and a difference have no zero point. */
-static bool is_difference(const struct study_knob *k)
+bool study_knob_is_difference(const struct study_knob *k)
 {
     return k->adds || k->field == STUDY_SD;
 }
@@ -166,7 +154,7 @@ static bool read_knob_unit(struct reading *r, const struct sheet *s, size_t row,
     k->unit = copy_or_fail(r, *unit ? unit : "1");
     if (!of_log) {
         bool good = read_unit(r, s, row, UNIT, a->quantity, &k->to_si);
-        k->to_si.offset = is_difference(k) ? 0.0 : k->to_si.offset;
+        k->to_si.offset = study_knob_is_difference(k) ? 0.0 : k->to_si.offset;
         return good;
     }
     if (s->lost[UNIT] || unit_convert(r->c->units, unit, "1", &k->to_si) == UNIT_FITS)
@@ -244,14 +232,35 @@ static bool check_unused(const struct sheet *s, size_t row, const size_t *unused
     return good;
 }
 
+/* Rows of a list leave these columns empty, so that neither way is needed as such. */
+static bool check_span_given(const struct sheet *s, size_t row)
+{
+    static const size_t span[] = {FROM, TO, STEPS};
+    enum { COUNT = sizeof span / sizeof span[0] };
+    bool good = true, all_empty = true;
+    for (size_t i = 0; i < COUNT; i++)
+        all_empty = all_empty && *sheet_text(s, row, span[i]) == '\0';
+    for (size_t i = 0; i < (all_empty ? 1 : COUNT); i++) {
+        if (*sheet_text(s, row, span[i]))
+            continue;
+        good = false;
+        if (!s->lost[span[i]])
+            sheet_wrong(s, row, span[i], "is empty",
+                        "an axis has from, to and steps, or a list in the column values");
+    }
+    return good;
+}
+
 static bool read_span(const struct sheet *s, size_t row, struct study_knob *k, size_t *steps)
 {
     static const size_t unused[] = {VALUES};
+    bool good = check_unused(s, row, unused, 1, "a list of values has the spacing list");
+    if (!check_span_given(s, row))
+        return false;
     bool bad = false;
     k->from = sheet_needed_number(s, row, FROM, &bad);
     k->to = sheet_needed_number(s, row, TO, &bad);
     bool stepped = read_steps(s, row, steps);
-    bool good = check_unused(s, row, unused, 1, "a list of values has the spacing list");
     if (bad || !stepped || !good)
         return false;
     if (k->from == k->to) {
@@ -301,7 +310,7 @@ static bool read_values(struct reading *r, const struct sheet *s, size_t row, st
 /* Index of the row's axis, made when it is new; axis_count when it is wrong, which is reported. */
 static size_t find_axis(struct reading *r, const struct sheet *s, size_t row, size_t steps)
 {
-    struct study_design *d = &r->c->study;
+    struct study_table *d = &r->c->study;
     const char *name = sheet_text(s, row, AXIS);
     for (size_t i = 0; i < d->axis_count; i++) {
         if (strcmp(d->axes[i].name, name) != 0)
@@ -346,49 +355,169 @@ static void free_knob(struct study_knob *k)
     free(k->column);
 }
 
-static void add_knob(struct reading *r, const struct sheet *s, size_t row, size_t steps,
+static struct study_place place_of(const struct sheet *s, size_t row, size_t column)
+{
+    return (struct study_place){s->table.file, columns[column].name, sheet_text(s, row, column),
+                                s->table.lines[row]};
+}
+
+/* Once an axis. */
+static bool is_spread_told(const struct case_data *c, size_t axis)
+{
+    for (size_t i = 0; i < c->study.knob_count; i++)
+        if (c->study.knobs[i].axis == axis && study_leaves_out_spread(c, &c->study.knobs[i]))
+            return true;
+    return false;
+}
+
+static void warn_of_knob(struct reading *r, const struct sheet *s, size_t row,
+                         const struct study_address *a, const struct study_knob *k)
+{
+    const struct study_place quantity = place_of(s, row, QUANTITY), field = place_of(s, row, FIELD);
+    study_warn_if_replaced(r, &quantity, a);
+    if (study_leaves_out_spread(r->c, k) && !is_spread_told(r->c, k->axis))
+        study_warn_of_spread(r, &field, k, "to keep it, set best, or add with value+");
+}
+
+/* False when it does not fit in, which is reported. */
+static bool add_knob(struct reading *r, const struct sheet *s, size_t row, size_t steps,
                      const struct study_address *a, struct study_knob *k)
 {
-    struct study_design *d = &r->c->study;
-    bool good =
-        k->input == STUDY_INPUT_NONE || (check_link(r, s, row, k) && check_twice(r, s, row, k) &&
-                                         check_given(s, row, k, study_input(r->c, k->input)));
-    size_t axis = good ? find_axis(r, s, row, steps) : d->axis_count;
-    if (!good || axis == d->axis_count) {
-        free_knob(k);
-        return;
-    }
-    if (k->input == STUDY_INPUT_NONE)
+    struct study_table *d = &r->c->study;
+    bool is_new = k->input == STUDY_INPUT_NONE;
+    if (!is_new && !(check_link(r, s, row, k) && check_twice(r, s, row, k) &&
+                     check_given(s, row, k, study_input(r->c, k->input))))
+        return false;
+    size_t axis = find_axis(r, s, row, steps);
+    if (axis == d->axis_count)
+        return false;
+    if (is_new)
         k->input = study_input_add(r, a, k->file, k->line);
-    warn_if_replaced(r, s, row, a);
+    if (k->input == STUDY_INPUT_NONE)
+        return false;
     k->axis = axis;
+    warn_of_knob(r, s, row, a, k);
     if (d->axes[axis].knob == SIZE_MAX)
         d->axes[axis].knob = d->knob_count;
     d->knobs[d->knob_count++] = *k;
+    return true;
 }
 
-static void read_row(struct reading *r, const struct sheet *s, size_t row)
+/* What was to move together, or the same input, cannot be judged by what is left of it. */
+static void doubt_others(struct study_table *d, const char *axis, size_t input)
 {
-    struct study_knob k = {.file = r->c->study_file, .line = s->table.lines[row]};
+    for (size_t i = 0; i < d->knob_count; i++) {
+        struct study_knob *k = &d->knobs[i];
+        k->doubtful = k->doubtful || k->input == input || strcmp(d->axes[k->axis].name, axis) == 0;
+    }
+}
+
+/* False when the row is wrong; *input is then what it was to move, if that is known. */
+static bool read_row(struct reading *r, const struct sheet *s, size_t row, size_t *input)
+{
+    struct study_knob k = {
+        .file = r->c->study_file, .line = s->table.lines[row], .input = STUDY_INPUT_NONE};
     struct study_address a;
     size_t steps = 0;
     bool named = check_axis_name(s, row);
     bool fielded = read_field(s, row, &k);
     bool found = find_input(r, s, row, &k, &a);
+    *input = k.input;
     const struct input *in =
         found && k.input != STUDY_INPUT_NONE ? study_input(r->c, k.input) : NULL;
     bool in_unit = found && fielded && read_knob_unit(r, s, row, in, &a, &k);
     bool valued = read_values(r, s, row, &k, &steps);
-    if (named && fielded && found && in_unit && valued && !r->no_memory)
-        add_knob(r, s, row, steps, &a, &k);
-    else
+    bool good = named && fielded && found && in_unit && valued && !r->no_memory &&
+                add_knob(r, s, row, steps, &a, &k);
+    if (!good)
         free_knob(&k);
+    return good;
+}
+
+/* ---- values that come twice ---- */
+
+struct axis_steps {
+    const struct study_table *design;
+    size_t axis;
+};
+
+/* Two steps of an axis by what all of its knobs take there, then by their order. */
+static int compare_values(const struct axis_steps *s, size_t a, size_t b)
+{
+    const struct study_table *d = s->design;
+    for (size_t k = d->axes[s->axis].knob; k < d->knob_count; k++) {
+        if (d->knobs[k].axis != s->axis)
+            continue;
+        double x = d->knobs[k].values[a], y = d->knobs[k].values[b];
+        if (x != y)
+            return x < y ? -1 : 1;
+    }
+    return 0;
+}
+
+static int compare_steps(const void *left, const void *right, void *steps)
+{
+    size_t a = *(const size_t *)left, b = *(const size_t *)right;
+    int order = compare_values(steps, a, b);
+    return order ? order : (a > b) - (a < b);
+}
+
+/* From one value to another no value comes twice. */
+static bool is_all_lists(const struct study_table *d, size_t axis)
+{
+    for (size_t k = 0; k < d->knob_count; k++)
+        if (d->knobs[k].axis == axis && !d->knobs[k].values)
+            return false;
+    return true;
+}
+
+/* A point that is worked out twice is a slip; where rows move together only all of them tell. */
+static void check_steps(struct reading *r, size_t axis)
+{
+    const struct study_table *d = &r->c->study;
+    const struct study_axis *x = &d->axes[axis];
+    const struct study_knob *k = &d->knobs[x->knob];
+    struct axis_steps steps = {d, axis};
+    size_t *order = calloc(x->steps, sizeof *order);
+    if (!order) {
+        r->no_memory = true;
+        return;
+    }
+    for (size_t i = 0; i < x->steps; i++)
+        order[i] = i;
+    qsort_r(order, x->steps, sizeof *order, compare_steps, &steps);
+    size_t i = 1;
+    while (i < x->steps && compare_values(&steps, order[i - 1], order[i]) != 0)
+        i++;
+    if (i < x->steps) {
+        char *remedy = text_format("axis '%s' is the same at values number %zu and %zu: leave one "
+                                   "of them out",
+                                   x->name, order[i - 1] + 1, order[i] + 1);
+        problems_add(&r->c->problems, SEVERITY_ERROR, k->file, k->line, columns[VALUES].name,
+                     remedy ? "holds a value twice" : NULL, NULL, remedy);
+        free(remedy);
+    }
+    free(order);
+}
+
+static void read_rows(struct reading *r, const struct sheet *s)
+{
+    size_t count = s->table.row_count, *moved = calloc(count + 1, sizeof *moved);
+    bool *wrong = calloc(count + 1, sizeof *wrong);
+    r->no_memory = r->no_memory || !moved || !wrong;
+    for (size_t row = 0; row < count && !r->no_memory; row++)
+        wrong[row] = !read_row(r, s, row, &moved[row]);
+    for (size_t row = 0; row < count && !r->no_memory; row++)
+        if (wrong[row])
+            doubt_others(&r->c->study, sheet_text(s, row, AXIS), moved[row]);
+    free(moved);
+    free(wrong);
 }
 
 void read_study(struct reading *r)
 {
     struct sheet s;
-    struct study_design *d = &r->c->study;
+    struct study_table *d = &r->c->study;
     if (sheet_open(r, r->c->study_file, columns, COLUMN_COUNT, &r->c->problems, &s) != PACKSPAN_OK)
         return;
     d->axes = calloc(s.table.row_count + 1, sizeof *d->axes);
@@ -397,24 +526,25 @@ void read_study(struct reading *r)
     if (s.table.row_count == 0 && !s.damaged)
         problems_add(s.problems, SEVERITY_ERROR, s.table.file, 0, NULL, "no axes", NULL,
                      "write one row for each number that the study moves");
-    for (size_t row = 0; row < s.table.row_count && !r->no_memory; row++)
-        read_row(r, &s, row);
+    read_rows(r, &s);
+    for (size_t a = 0; a < d->axis_count && !r->no_memory; a++)
+        if (is_all_lists(d, a))
+            check_steps(r, a);
     sheet_close(&s);
 }
 
-void study_design_free(struct study_design *d)
+void study_table_free(struct study_table *d)
 {
     for (size_t i = 0; i < d->axis_count; i++)
         free(d->axes[i].name);
     for (size_t i = 0; i < d->knob_count; i++)
         free_knob(&d->knobs[i]);
-    for (size_t i = 0; d->names && i < d->table_points; i++)
+    for (size_t i = 0; d->names && i < d->point_count; i++)
         free(d->names[i]);
     free(d->axes);
     free(d->knobs);
     free(d->added);
-    free(d->table);
+    free(d->values);
     free(d->names);
-    free(d->lines);
-    *d = (struct study_design){0};
+    *d = (struct study_table){0};
 }

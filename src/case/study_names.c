@@ -11,6 +11,12 @@ static bool fault(struct study_fault *f, bool of_vehicle, const char *what, char
     return false;
 }
 
+bool study_fault_follows(const struct reading *r, const struct study_fault *f)
+{
+    return (f->of_vehicle && r->c->vehicle_count == 0) ||
+           (strcmp(f->what, "unknown trip") == 0 && r->trips_unknown);
+}
+
 static bool find_owner(const struct reading *r, const char *name, struct study_address *out,
                        struct study_fault *f)
 {
@@ -145,8 +151,17 @@ static bool replaces(const struct candidate *candidate, const struct study_addre
     return false;
 }
 
-char *study_replaced(const struct case_data *c, const struct study_address *a)
+static void warn(struct reading *r, const struct study_place *p, const char *what,
+                 const char *remedy)
 {
+    problems_add(&r->c->problems, SEVERITY_WARNING, p->file, p->line, p->column, what, p->text,
+                 remedy);
+}
+
+void study_warn_if_replaced(struct reading *r, const struct study_place *p,
+                            const struct study_address *a)
+{
+    const struct case_data *c = r->c;
     char *names = text_copy("");
     for (size_t k = 0; names && k < c->candidate_count; k++) {
         if (!replaces(&c->candidates[k], a))
@@ -155,12 +170,32 @@ char *study_replaced(const struct case_data *c, const struct study_address *a)
         free(names);
         names = longer;
     }
-    char *what = names && *names ? text_format("is replaced under candidate %s, where the study "
-                                               "does not move it",
-                                               names)
-                                 : NULL;
+    if (!names || *names) {
+        char *what = names ? text_format("is replaced under candidate %s, where the study does "
+                                         "not move it",
+                                         names)
+                           : NULL;
+        warn(r, p, what, NULL);
+        free(what);
+    }
     free(names);
-    return what;
+}
+
+bool study_leaves_out_spread(const struct case_data *c, const struct study_knob *k)
+{
+    const struct input *in = study_input(c, k->input);
+    return k->field == STUDY_VALUE && !k->adds && in->shape && in->given.kind != SHAPE_FIXED;
+}
+
+void study_warn_of_spread(struct reading *r, const struct study_place *p,
+                          const struct study_knob *k, const char *remedy)
+{
+    const struct input *in = study_input(r->c, k->input);
+    char *what = text_format("makes the input exactly known, without the spread that shape '%s' "
+                             "of %s:%ld gives it",
+                             shape_infos[in->given.kind].name, in->file, in->line);
+    warn(r, p, what, remedy);
+    free(what);
 }
 
 char *study_nearest_owner(const struct case_data *c, const struct study_address *a)
@@ -180,7 +215,7 @@ char *study_nearest_owner(const struct case_data *c, const struct study_address 
 size_t study_input_add(struct reading *r, const struct study_address *a, const char *file,
                        long line)
 {
-    struct study_design *d = &r->c->study;
+    struct study_table *d = &r->c->study;
     struct input *added = reallocarray(d->added, d->added_count + 1, sizeof *added);
     if (!added) {
         r->no_memory = true;

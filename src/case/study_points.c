@@ -14,26 +14,29 @@ struct points_reader {
     struct table table;
     size_t *columns; /* [axis_count]: of the table */
     size_t name_column;
+    size_t outside; /* values outside their physical domain */
+    bool spread_told;
 };
+
+enum { MOST_OUTSIDE = 20 }; /* of them that are reported */
 
 static void wrong_column(struct points_reader *p, size_t column, const char *what, char *remedy)
 {
     const struct table *t = &p->table;
-    problems_add(&p->r->c->problems, SEVERITY_ERROR, t->file, t->header_line, NULL,
-                 remedy ? what : NULL, t->columns[column].name, remedy);
+    problems_add(&p->r->c->problems, SEVERITY_ERROR, t->file, t->header_line,
+                 t->columns[column].name, remedy ? what : NULL, NULL, remedy);
     free(remedy);
 }
 
 /* ---- the header ---- */
 
-/* Splits VEHICLE.QUANTITY (UNIT) in place; the unit may be missing. False when it is not of this
- * form. */
+/* Splits VEHICLE.QUANTITY (UNIT) in place; *unit is NULL when it is missing. False when it is not
+ * of this form. */
 static bool split_name(char *text, char **vehicle, char **quantity, char **unit)
 {
-    static char none[] = "1";
     char *point = strchr(text, '.'), *open = strchr(text, '(');
     size_t length = strlen(text);
-    *unit = none;
+    *unit = NULL;
     if (open) {
         if (text[length - 1] != ')')
             return false;
@@ -55,14 +58,16 @@ static bool take_unit(struct points_reader *p, size_t column, const struct study
                       const char *unit, struct study_knob *k)
 {
     const struct quantity *q = &quantities[a->quantity];
-    enum unit_verdict verdict = unit_convert(p->r->c->units, unit, q->measure->si, &k->to_si);
-    k->unit = copy_or_fail(p->r, unit);
+    k->unit = copy_or_fail(p->r, unit ? unit : "1");
+    enum unit_verdict verdict =
+        k->unit ? unit_convert(p->r->c->units, k->unit, q->measure->si, &k->to_si) : UNIT_NO_MEMORY;
     if (verdict == UNIT_NO_MEMORY)
         p->r->no_memory = true;
     else if (verdict != UNIT_FITS)
         wrong_column(p, column,
-                     verdict == UNIT_UNKNOWN ? "has an unknown unit in parentheses"
-                                             : "has a unit of another kind in parentheses",
+                     !unit                     ? "has no unit in parentheses"
+                     : verdict == UNIT_UNKNOWN ? "has an unknown unit in parentheses"
+                                               : "has a unit of another kind in parentheses",
                      text_format("units of %s: %s", q->name, q->measure->examples));
     return verdict == UNIT_FITS;
 }
@@ -73,27 +78,31 @@ static bool take_address(struct points_reader *p, size_t column, const char *veh
     struct study_fault f;
     if (study_address_find(p->r, vehicle, quantity, a, &f))
         return true;
-    bool hidden = (f.of_vehicle && p->r->c->vehicle_count == 0) ||
-                  (strcmp(f.what, "unknown trip") == 0 && p->r->trips_unknown);
-    if (hidden)
+    if (study_fault_follows(p->r, &f))
         free(f.remedy);
     else
         wrong_column(p, column, f.what, f.remedy);
     return false;
 }
 
-static void warn_if_replaced(struct points_reader *p, size_t column, const struct study_address *a)
+/* That every column leaves out a spread need not be said more than once. */
+static void warn_of_column(struct points_reader *p, size_t column, const struct study_address *a,
+                           const struct study_knob *k)
 {
-    char *what = study_replaced(p->r->c, a);
-    if (what)
-        problems_add(&p->r->c->problems, SEVERITY_WARNING, p->table.file, p->table.header_line,
-                     NULL, what, p->table.columns[column].name, NULL);
-    free(what);
+    const struct study_place place = {.file = p->table.file,
+                                      .column = p->table.columns[column].name,
+                                      .line = p->table.header_line};
+    study_warn_if_replaced(p->r, &place, a);
+    if (!study_leaves_out_spread(p->r->c, k) || p->spread_told)
+        return;
+    study_warn_of_spread(p->r, &place, k,
+                         "an axis of study.csv can keep it: set best there, or add with value+");
+    p->spread_told = true;
 }
 
 static size_t take_input(struct points_reader *p, size_t column, const struct study_address *a)
 {
-    const struct study_design *d = &p->r->c->study;
+    const struct study_table *d = &p->r->c->study;
     size_t input = study_input_find(p->r->c, a);
     for (size_t i = 0; i < d->knob_count && input != STUDY_INPUT_NONE; i++) {
         if (d->knobs[i].input == input) {
@@ -114,7 +123,7 @@ static size_t take_input(struct points_reader *p, size_t column, const struct st
 
 static void take_column(struct points_reader *p, size_t column)
 {
-    struct study_design *d = &p->r->c->study;
+    struct study_table *d = &p->r->c->study;
     const char *name = p->table.columns[column].name;
     char *text = copy_or_fail(p->r, name), *vehicle = NULL, *quantity = NULL, *unit = NULL;
     struct study_address a;
@@ -132,7 +141,7 @@ static void take_column(struct points_reader *p, size_t column)
         char *axis = text_format("%s.%s", vehicle, quantity);
         p->r->no_memory = p->r->no_memory || !axis;
         k.column = copy_or_fail(p->r, name);
-        warn_if_replaced(p, column, &a);
+        warn_of_column(p, column, &a, &k);
         p->columns[d->axis_count] = column;
         d->axes[d->axis_count++] = (struct study_axis){.name = axis, .knob = d->knob_count};
         d->knobs[d->knob_count++] = k;
@@ -142,9 +151,18 @@ static void take_column(struct points_reader *p, size_t column)
     free(text);
 }
 
+/* Without a name, or with that of an earlier one: both have been reported. */
+static bool is_lost(const struct table *t, size_t column)
+{
+    bool lost = *t->columns[column].name == '\0';
+    for (size_t i = 0; i < column && !lost; i++)
+        lost = strcmp(t->columns[i].name, t->columns[column].name) == 0;
+    return lost;
+}
+
 static bool take_header(struct points_reader *p)
 {
-    struct study_design *d = &p->r->c->study;
+    struct study_table *d = &p->r->c->study;
     size_t count = p->table.column_count;
     d->axes = calloc(count + 1, sizeof *d->axes);
     d->knobs = calloc(count + 1, sizeof *d->knobs);
@@ -155,6 +173,8 @@ static bool take_header(struct points_reader *p)
         return false;
     }
     for (size_t i = 0; i < count && !p->r->no_memory; i++) {
+        if (is_lost(&p->table, i))
+            continue;
         if (strcmp(p->table.columns[i].name, "point") == 0)
             p->name_column = i;
         else
@@ -173,23 +193,39 @@ static void wrong_field(struct points_reader *p, size_t row, size_t column, cons
 
 static void take_name(struct points_reader *p, size_t row)
 {
-    struct study_design *d = &p->r->c->study;
+    struct study_table *d = &p->r->c->study;
     const char *name = table_text(&p->table, row, p->name_column);
     if (*name == '\0')
         wrong_field(p, row, p->name_column, "is empty", "every point needs a name, or none does");
     d->names[row] = copy_or_fail(p->r, name);
 }
 
+/* What the point makes of the input, which is then exactly known. */
+static void check_domain(struct points_reader *p, size_t row, size_t axis, double value)
+{
+    const struct study_table *d = &p->r->c->study;
+    const struct study_knob *k = &d->knobs[d->axes[axis].knob];
+    struct input in = *study_input(p->r->c, k->input);
+    struct shape_fault fault;
+    input_fix(&in, k->unit, k->to_si, value);
+    struct shape_domain domain = input_domain(&in);
+    packspan_status status = shape_check(&in.given, &domain, &fault);
+    p->r->no_memory = p->r->no_memory || status == PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_BAD_CASE && p->outside++ < MOST_OUTSIDE)
+        wrong_field(p, row, p->columns[axis], fault.what, fault.remedy);
+}
+
 static void take_row(struct points_reader *p, size_t row)
 {
-    struct study_design *d = &p->r->c->study;
+    struct study_table *d = &p->r->c->study;
     bool bad = false;
-    d->lines[row] = p->table.lines[row];
     if (d->names)
         take_name(p, row);
     for (size_t a = 0; a < d->axis_count; a++) {
         double value = table_number(&p->table, row, p->columns[a], &p->r->c->problems, &bad);
-        d->table[row * d->axis_count + a] = value;
+        d->values[row * d->axis_count + a] = value;
+        if (!isnan(value))
+            check_domain(p, row, a, value);
         bool is_empty = *table_text(&p->table, row, p->columns[a]) == '\0';
         if (is_empty && d->knobs[d->axes[a].knob].input >= p->r->c->input_count)
             wrong_field(p, row, p->columns[a], "is empty",
@@ -211,19 +247,20 @@ static int compare_names(const void *a, const void *b)
 
 static void check_names(struct points_reader *p)
 {
-    const struct study_design *d = &p->r->c->study;
-    struct named_point *sorted = calloc(d->table_points + 1, sizeof *sorted);
+    const struct study_table *d = &p->r->c->study;
+    struct named_point *sorted = calloc(d->point_count + 1, sizeof *sorted);
     if (!sorted) {
         p->r->no_memory = true;
         return;
     }
-    for (size_t i = 0; i < d->table_points; i++)
+    for (size_t i = 0; i < d->point_count; i++)
         sorted[i] = (struct named_point){d->names[i], i};
-    qsort(sorted, d->table_points, sizeof *sorted, compare_names);
-    for (size_t i = 1; i < d->table_points; i++) {
+    qsort(sorted, d->point_count, sizeof *sorted, compare_names);
+    for (size_t i = 1; i < d->point_count; i++) {
         if (*sorted[i].name == '\0' || strcmp(sorted[i - 1].name, sorted[i].name) != 0)
             continue;
-        char *remedy = text_format("line %ld has this name already", d->lines[sorted[i - 1].row]);
+        char *remedy =
+            text_format("line %ld has this name already", p->table.lines[sorted[i - 1].row]);
         wrong_field(p, sorted[i].row, p->name_column, remedy ? "is given twice" : NULL, remedy);
         free(remedy);
     }
@@ -232,19 +269,18 @@ static void check_names(struct points_reader *p)
 
 static void take_rows(struct points_reader *p)
 {
-    struct study_design *d = &p->r->c->study;
+    struct study_table *d = &p->r->c->study;
     size_t rows = p->table.row_count;
-    d->is_table = true;
-    d->table = calloc(rows * d->axis_count + 1, sizeof *d->table);
-    d->lines = calloc(rows + 1, sizeof *d->lines);
+    d->is_points = true;
+    d->values = calloc(rows * d->axis_count + 1, sizeof *d->values);
     if (p->name_column != SIZE_MAX)
         d->names = calloc(rows + 1, sizeof *d->names);
-    if (!d->table || !d->lines || (p->name_column != SIZE_MAX && !d->names)) {
+    if (!d->values || (p->name_column != SIZE_MAX && !d->names)) {
         p->r->no_memory = true;
         return;
     }
     for (size_t row = 0; row < rows && !p->r->no_memory; row++) {
-        d->table_points = row + 1;
+        d->point_count = row + 1;
         take_row(p, row);
     }
     if (d->names && !p->r->no_memory)

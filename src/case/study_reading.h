@@ -29,8 +29,23 @@ size_t study_input_add(struct reading *r, const struct study_address *a, const c
                        long line);
 const struct input *study_input(const struct case_data *c, size_t input);
 bool study_is_linked(const struct case_data *c, size_t input);
-/* Which candidates have rows that replace the input, as a warning; malloc'd, NULL when none has. */
-char *study_replaced(const struct case_data *c, const struct study_address *a);
+/* Whether a fault only follows from a table that is too wrong to know what it defines, which is
+ * reported there. */
+bool study_fault_follows(const struct reading *r, const struct study_fault *f);
+
+/* Where a knob is written. */
+struct study_place {
+    const char *file, *column, *text; /* text may be NULL */
+    long line;
+};
+
+/* Candidates whose rows replace the input. */
+void study_warn_if_replaced(struct reading *r, const struct study_place *p,
+                            const struct study_address *a);
+/* The knob sets an input as a whole that the case gives with a spread. */
+bool study_leaves_out_spread(const struct case_data *c, const struct study_knob *k);
+void study_warn_of_spread(struct reading *r, const struct study_place *p,
+                          const struct study_knob *k, const char *remedy);
 /* What to write instead of an address that is not given; malloc'd. */
 char *study_nearest_owner(const struct case_data *c, const struct study_address *a);
 

@@ -70,10 +70,10 @@ static void report_span(struct reader *r, long line, const char *column, const c
     free(text);
 }
 
-/* `before` and then the names of all known columns; NULL when out of memory. */
+/* `before`, a colon and then the names of all known columns, if any; NULL when out of memory. */
 static char *with_known_columns(const char *before, const struct table *t)
 {
-    char *list = text_copy(before);
+    char *list = text_format("%s%s", before, t->column_count > 0 ? ": " : "");
     for (size_t i = 0; list && i < t->column_count; i++) {
         char *longer = text_format("%s%s%s", list, i ? "," : "", t->columns[i].name);
         free(list);
@@ -140,7 +140,7 @@ static char *column_advice(const struct table *t, const char *name)
     const char *nearest = text_nearest(name, names, t->column_count);
     free(names);
     return nearest ? text_format("did you mean '%s'?", nearest)
-                   : with_known_columns("known columns: ", t);
+                   : with_known_columns("known columns", t);
 }
 
 static bool stands_before(const struct reader *r, size_t position)
@@ -158,7 +158,8 @@ static void read_column_name(struct reader *r, size_t position)
     if (*name == '\0') {
         char *what = text_format("column number %zu has no name", position + 1);
         report_composed(r, r->row_line, NULL, what, NULL,
-                        with_known_columns("known columns: ", r->table));
+                        r->table->own_columns ? text_copy("name it, or remove it")
+                                              : with_known_columns("known columns", r->table));
         free(what);
     } else if (stands_before(r, position)) {
         report(r, r->row_line, name, "given twice", NULL, "keep one of the two");
@@ -199,7 +200,7 @@ static void take_header(struct reader *r)
     if (r->row_size > MOST_COLUMNS) {
         char *what = text_format("more than %d columns", MOST_COLUMNS);
         report_composed(r, r->row_line, NULL, what, NULL,
-                        with_known_columns("known columns: ", r->table));
+                        with_known_columns("known columns", r->table));
         free(what);
         r->header_lost = true;
         return;
@@ -254,9 +255,16 @@ static bool may_hold_decimal_comma(const struct reader *r)
     return false;
 }
 
+static void report_size(struct reader *r, const char *text, char *remedy)
+{
+    char *what = text_format("%zu field%s, but the header names %zu", r->row_size,
+                             r->row_size == 1 ? "" : "s", r->header_size);
+    report_composed(r, r->row_line, NULL, what, text, remedy);
+    free(what);
+}
+
 static void report_surplus(struct reader *r)
 {
-    char *what = text_format("%zu fields, but the header names %zu", r->row_size, r->header_size);
     char *remedy =
         r->separator == ',' && may_hold_decimal_comma(r)
             ? text_copy("put a field that holds a ',' between quotes, and write decimals with a "
@@ -264,8 +272,15 @@ static void report_surplus(struct reader *r)
         : r->separator == '\t'
             ? text_copy("put a field that holds a tab between quotes")
             : text_format("put a field that holds a '%c' between quotes", r->separator);
-    report_composed(r, r->row_line, NULL, what, r->row[r->header_size], remedy);
-    free(what);
+    report_size(r, r->row[r->header_size], remedy);
+}
+
+/* Where the last columns are not such as may be left out for want of anything to say. */
+static void report_shortage(struct reader *r)
+{
+    report_size(
+        r, NULL,
+        text_format("end the row with a '%c' for each field that stays empty", r->separator));
 }
 
 static void take_row(struct reader *r)
@@ -273,6 +288,8 @@ static void take_row(struct reader *r)
     struct table *t = r->table;
     if (r->row_size > r->header_size)
         report_surplus(r);
+    else if (r->row_size < r->header_size && t->own_columns)
+        report_shortage(r);
     if (!make_room_for_row(r)) {
         r->out_of_memory = true;
         return;
@@ -467,7 +484,7 @@ static void read_text(struct reader *r, struct span file)
     csv_free(&r->parser);
     if (!r->out_of_memory && !r->header && !r->header_lost)
         report_composed(r, 0, NULL, "no header", NULL,
-                        with_known_columns("the first row names the columns: ", r->table));
+                        with_known_columns("the first row names the columns", r->table));
     r->table->decimal_comma = r->separator != ',';
     free(r->row);
     free(r->header);
@@ -491,7 +508,7 @@ static packspan_status parse(const char *bytes, size_t length, struct problems *
     struct reader r = {.table = t, .problems = problems, .separator = ','};
     if (file.length == 0) {
         report_composed(&r, 0, NULL, "the file is empty", NULL,
-                        with_known_columns("the first row names the columns: ", t));
+                        with_known_columns("the first row names the columns", t));
         return PACKSPAN_OK;
     }
     if (!is_text(&r, file, skipped))

@@ -3,6 +3,7 @@
 #define PACKSPAN_CLI_CLI_H
 
 #include <packspan/packspan.h>
+#include <stdint.h>
 #include <stdio.h>
 
 enum exit_status {
@@ -59,6 +60,8 @@ void print_command_help(FILE *f, const struct command *command);
  * wrong. EXIT_DONE or the exit status; *out is what could be read, to be freed either way, or NULL.
  */
 int open_case(const struct options *options, packspan_case **out);
+/* Makes its study. Prints what is wrong. EXIT_DONE or the exit status. */
+int open_study(const struct options *options, packspan_case *c, packspan_study **out);
 /* Applies the settings of the command line. */
 void apply_settings(const struct options *options, packspan_case *c);
 /* Finds out before a command works whether its tables can be written into the folder; says why not,
@@ -90,6 +93,8 @@ void print_results(FILE *f, packspan_case *c, const packspan_results *r, const c
 
 /* Columns that `text` takes on a terminal (UTF-8 code points). */
 int display_width(const char *text);
+/* 1234567 as "1 234 567" (ISO 80000-1). */
+void print_grouped(FILE *f, uint64_t value);
 /* Prints `text` and blanks up to `width` columns. */
 void print_padded(FILE *f, const char *text, int width);
 

@@ -1,4 +1,3 @@
-#include <inttypes.h>
 #include <string.h>
 
 #include "cli.h"
@@ -60,18 +59,16 @@ static size_t count_warnings(const packspan_case *c)
 }
 
 /* Its points, if it has a study; what is wrong with them is printed. */
-static int check_study(packspan_case *c, uint64_t *points)
+static int check_study(const struct options *options, packspan_case *c, uint64_t *points)
 {
     packspan_study *s = NULL;
     if (!packspan_case_has_study(c))
         return EXIT_DONE;
-    packspan_status status = packspan_study_open(c, &s);
-    if (status == PACKSPAN_OK)
+    int status = open_study(options, c, &s);
+    if (status == EXIT_DONE)
         *points = packspan_study_points(s);
-    else if (print_problems(stderr, c, true, "") == 0)
-        fprintf(stderr, "packspan: %s\n", packspan_status_text(status));
     packspan_study_free(s);
-    return exit_status_of(status);
+    return status;
 }
 
 int command_check(const struct options *options)
@@ -86,7 +83,7 @@ int command_check(const struct options *options)
         return status;
     }
     uint64_t points = 0;
-    status = check_study(c, &points);
+    status = check_study(options, c, &points);
     if (status != EXIT_DONE) {
         packspan_case_free(c);
         return status;
@@ -97,8 +94,11 @@ int command_check(const struct options *options)
     print_values(c, PACKSPAN_WORKED_OUT, "Worked out", "<-");
     print_values(c, PACKSPAN_DEFAULT, "Defaults used", "=");
     print_not_known(c);
-    if (points > 0)
-        printf("\nStudy\n    %" PRIu64 " point%s\n", points, points == 1 ? "" : "s");
+    if (points > 0) {
+        printf("\nStudy\n    ");
+        print_grouped(stdout, points);
+        printf(" point%s\n", points == 1 ? "" : "s");
+    }
     if (count_warnings(c) > 0) {
         printf("\nTo be aware of\n");
         print_problems(stdout, c, false, "  ");

@@ -212,12 +212,8 @@ int command_study(const struct options *options)
     packspan_study *s = NULL;
     char folder[4096 + 16];
     int status = open_case(options, &c);
-    if (status == EXIT_DONE) {
-        packspan_status opened = packspan_study_open(c, &s);
-        status = exit_status_of(opened);
-        if (opened != PACKSPAN_OK && print_problems(stderr, c, true, "") == 0)
-            fprintf(stderr, "packspan: %s\n", packspan_status_text(opened));
-    }
+    if (status == EXIT_DONE)
+        status = open_study(options, c, &s);
     if (status == EXIT_DONE) {
         choose_folder(c, folder, sizeof folder);
         status = prepare_folder("study", " with --out", folder);

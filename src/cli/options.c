@@ -222,21 +222,37 @@ int prepare_folder(const char *command, const char *how, const char *folder)
     return exit_status_of(status);
 }
 
+/* Of settings that contradict each other there is one problem, and none of a case that is not
+ * there. */
+static int tell_errors(const struct options *options, const packspan_case *c,
+                       packspan_status status)
+{
+    size_t errors = c ? print_problems(stderr, c, true, "") : 0;
+    if (errors == 0)
+        fprintf(stderr, "packspan: %s: %s\n", options->operand, packspan_status_text(status));
+    else if (status != PACKSPAN_USAGE)
+        fprintf(stderr, "packspan: %zu problem%s in case '%s'\n", errors, errors == 1 ? "" : "s",
+                options->operand);
+    return exit_status_of(status);
+}
+
 int open_case(const struct options *options, packspan_case **out)
 {
     packspan_case *c = NULL;
+    packspan_study *none = NULL;
     packspan_status status = packspan_case_open(options->operand, &c);
-    if (status != PACKSPAN_OK) {
-        size_t errors = c ? print_problems(stderr, c, true, "") : 0;
-        if (errors == 0)
-            fprintf(stderr, "packspan: %s: %s\n", options->operand, packspan_status_text(status));
-        else
-            fprintf(stderr, "packspan: %zu problem%s in case '%s'\n", errors,
-                    errors == 1 ? "" : "s", options->operand);
-        *out = c;
-        return exit_status_of(status);
-    }
-    apply_settings(options, c);
     *out = c;
-    return check_settings(options, c);
+    if (c)
+        apply_settings(options, c);
+    if (status == PACKSPAN_OK)
+        return check_settings(options, c);
+    if (c && packspan_case_has_study(c))
+        packspan_study_open(c, &none); /* adds what is wrong with its points */
+    return tell_errors(options, c, status);
+}
+
+int open_study(const struct options *options, packspan_case *c, packspan_study **out)
+{
+    packspan_status status = packspan_study_open(c, out);
+    return status == PACKSPAN_OK ? EXIT_DONE : tell_errors(options, c, status);
 }

@@ -22,8 +22,7 @@ void print_padded(FILE *f, const char *text, int width)
         fputc(' ', f);
 }
 
-/* 1234567 as "1 234 567" (ISO 80000-1). */
-static void print_grouped(FILE *f, uint64_t value)
+void print_grouped(FILE *f, uint64_t value)
 {
     char digits[32];
     int n = snprintf(digits, sizeof digits, "%llu", (unsigned long long)value);

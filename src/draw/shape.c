@@ -1,11 +1,11 @@
 #include "draw/shape.h"
 
 #include "base/hot_loop.h"
+#include "base/text.h"
 #include "draw/law.h"
 
 #include <math.h>
 #include <stdarg.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -93,9 +93,10 @@ packspan_status fault_set(struct shape_fault *fault, enum shape_field field, con
 {
     va_list arguments;
     fault->field = field;
-    snprintf(fault->remedy, sizeof fault->remedy, "%s", remedy);
+    fault->of_all = false;
+    text_print(fault->remedy, sizeof fault->remedy, "%s", remedy);
     va_start(arguments, what);
-    vsnprintf(fault->what, sizeof fault->what, what, arguments);
+    text_vprint(fault->what, sizeof fault->what, what, arguments);
     va_end(arguments);
     return PACKSPAN_BAD_CASE;
 }
@@ -108,11 +109,11 @@ static packspan_status check_columns(const struct shape_given *given, struct sha
     for (enum shape_field f = 0; f < SHAPE_FILE; f++) {
         bool empty = isnan(given->field[f]);
         if (!empty && !(info->uses & SHAPE_BIT(f))) {
-            snprintf(remedy, sizeof remedy, "it uses %s", info->columns);
+            text_print(remedy, sizeof remedy, "it uses %s", info->columns);
             return fault_set(fault, f, remedy, "is not used by shape '%s'", info->name);
         }
         if (empty && (laws[given->kind]->needs & SHAPE_BIT(f))) {
-            snprintf(remedy, sizeof remedy, "shape '%s' needs a number here", info->name);
+            text_print(remedy, sizeof remedy, "shape '%s' needs a number here", info->name);
             return fault_set(fault, f, remedy, "is empty");
         }
     }
@@ -160,15 +161,18 @@ static packspan_status fault_outside(const struct shape *s, const struct shape_g
     else if (!isnan(given->field[SHAPE_LOW]))
         field = s->cut_low >= s->cut_high ? SHAPE_LOW : SHAPE_HIGH;
     char remedy[sizeof fault->remedy];
-    snprintf(remedy, sizeof remedy, "the domain is %c%g, %g%c%s%s",
-             domain->low_open || isinf(domain->low) ? '(' : '[', domain->low, domain->high,
-             domain->high_open || isinf(domain->high) ? ')' : ']', given->unit ? " " : "",
-             given->unit ? given->unit : "");
-    if (given->kind == SHAPE_FIXED)
-        return fault_set(fault, field, remedy, "is outside the physical domain");
-    return fault_set(fault, field, remedy,
-                     "puts %.3g %% of the distribution outside the physical domain",
-                     100.0 * shape_cut(s));
+    text_print(remedy, sizeof remedy, "the domain is %c%g, %g%c%s%s",
+               domain->low_open || isinf(domain->low) ? '(' : '[', domain->low, domain->high,
+               domain->high_open || isinf(domain->high) ? ')' : ']', given->unit ? " " : "",
+               given->unit ? given->unit : "");
+    packspan_status status =
+        given->kind == SHAPE_FIXED
+            ? fault_set(fault, field, remedy, "is outside the physical domain")
+            : fault_set(fault, field, remedy,
+                        "puts %.3g %% of the distribution outside the physical domain",
+                        100.0 * shape_cut(s));
+    fault->of_all = true;
+    return status;
 }
 
 static packspan_status build(struct shape *s, const struct shape_given *given,

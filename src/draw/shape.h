@@ -66,6 +66,7 @@ struct shape_domain {
 /* Why a row makes no shape. */
 struct shape_fault {
     enum shape_field field; /* the column at fault */
+    bool of_all;            /* or any other one: it is what the shape as a whole comes to */
     char what[160];         /* e.g. "is above high (3)" without the text itself */
     char remedy[160];       /* e.g. "low must be below high" */
 };

@@ -273,20 +273,30 @@ static struct unit_factor *sample_units(const struct plan_set *set)
     return units;
 }
 
+/* So that reading it gives the same number again. */
+static void put_exactly(FILE *f, double value)
+{
+    char text[32];
+    text_print(text, sizeof text, "%.17g", value);
+    fputs(text, f);
+}
+
 static void put_sample(FILE *f, const struct packspan_results *r, size_t c,
                        const struct unit_factor *units, const double *const *columns, size_t i,
                        double weight)
 {
     const struct plan_set *set = r->outcome.set;
     put_candidate(f, r, set->plans[c].candidate ? set->plans[c].candidate->name : "");
-    if (set->weighted)
-        fprintf(f, "%.17g,", weight);
+    if (set->weighted) {
+        put_exactly(f, weight);
+        fputc(',', f);
+    }
     for (size_t k = 0; k < set->row_count; k++) {
         size_t node = plan_set_node(set, c, k);
         if (k > 0)
             fputc(',', f);
         if (node != NODE_NONE)
-            fprintf(f, "%.17g", from_si(columns[node][i], units[k]));
+            put_exactly(f, from_si(columns[node][i], units[k]));
     }
     fputc('\n', f);
 }

@@ -9,7 +9,7 @@
 
 struct design {
     const struct case_data *source;
-    const struct study_design *table;
+    const struct study_table *table;
     bool sobol;
     uint64_t points;
     struct stream *streams; /* [axes]: of a Sobol' design */
@@ -23,14 +23,18 @@ packspan_status design_open(const struct case_data *source, struct design *out,
                             const char **reason);
 void design_close(struct design *d);
 
+/* A knob's value at a step of its axis. */
+double design_step(const struct study_knob *k, size_t steps, size_t step);
 /* The values of a point, one a knob; NaN leaves the case's input as it is. */
 void design_values(const struct design *d, uint64_t point, double *values);
 
 /* The case's input, or one that only the study gives, as a point changes it; its shape is NULL. */
 struct input design_input(const struct design *d, size_t input, const double *values);
-struct shape_domain design_domain(const struct input *in);
 
-/* Every input at every point makes a shape, or else what does not is reported. */
+/* Reports values of the axes that make no shape of an input. Points of points.csv were checked as
+ * they were read. What it takes does not grow with the points: each input is looked at where the
+ * ends of its axes meet, and at more places where these do not tell all. Where they do not tell a
+ * point of a Sobol' design either, its own check, when its turn comes, does. */
 packspan_status design_check(const struct design *d, struct problems *problems);
 
 #endif

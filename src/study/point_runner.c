@@ -6,7 +6,7 @@
 static bool copy_inputs(struct point_runner *r)
 {
     const struct case_data *c = r->design->source;
-    const struct study_design *t = r->design->table;
+    const struct study_table *t = r->design->table;
     size_t count = c->input_count + t->added_count;
     r->data.inputs = calloc(count + 1, sizeof *r->data.inputs);
     r->made = calloc(count + 1, sizeof(struct shape *));
@@ -37,7 +37,7 @@ static packspan_status turn_input(struct point_runner *r, size_t i)
         return PACKSPAN_OK;
     struct shape *made = NULL;
     if (i >= c->input_count || !is_same(&in, &c->inputs[i])) {
-        struct shape_domain domain = design_domain(&in);
+        struct shape_domain domain = input_domain(&in);
         struct shape_fault fault;
         packspan_status status = shape_make(&in.given, &domain, &made, &fault);
         if (status != PACKSPAN_OK)
@@ -121,11 +121,24 @@ static packspan_status take_results(struct run_outcome *outcome, const struct re
     return PACKSPAN_OK;
 }
 
+static void refuse(const struct record_layout *l, enum point_fate fate, uint64_t invalid,
+                   struct record *out)
+{
+    out->fate = fate;
+    out->invalid = invalid;
+    record_fill(l, NULL, out->numbers);
+}
+
 packspan_status point_runner_run(struct point_runner *r, const struct record_layout *l,
                                  uint64_t point, uint64_t samples, run_progress *progress,
                                  void *user, struct record *out)
 {
     packspan_status status = turn_to(r, point);
+    out->point = point;
+    if (status == PACKSPAN_BAD_CASE) { /* which design_check() could not foresee */
+        refuse(l, POINT_SHAPELESS, 0, out);
+        return PACKSPAN_OK;
+    }
     if (status != PACKSPAN_OK)
         return status;
     plan_set_refresh(&r->set);
@@ -133,13 +146,11 @@ packspan_status point_runner_run(struct point_runner *r, const struct record_lay
     r->data.settings.samples_given = true;
     struct run_outcome outcome;
     status = run_plans(&r->set, progress, user, &outcome);
-    out->point = point;
     if (status == PACKSPAN_OK && !outcome.interrupted)
         return take_results(&outcome, l, out);
     if (status == PACKSPAN_BAD_CASE) { /* a result too: the values do not go together */
-        out->fate = run_has_too_many_invalid(&outcome) ? POINT_INVALID : POINT_UNFIT;
-        out->invalid = outcome.candidates[0].invalid;
-        record_fill(l, NULL, out->numbers);
+        refuse(l, run_has_too_many_invalid(&outcome) ? POINT_INVALID : POINT_UNFIT,
+               outcome.candidates[0].invalid, out);
         status = PACKSPAN_OK;
     } else if (status == PACKSPAN_OK) {
         status = PACKSPAN_INTERRUPTED;

@@ -35,7 +35,8 @@ struct record_layout {
     size_t numbers; /* effective samples of each group, then of the rows, then of the claims */
 };
 
-enum point_fate { POINT_DONE, POINT_INVALID, POINT_UNFIT };
+/* Too many samples are invalid, the evidence fits none, or the values make no shape of an input. */
+enum point_fate { POINT_DONE, POINT_INVALID, POINT_UNFIT, POINT_SHAPELESS };
 
 struct record {
     uint64_t point, fate, invalid;

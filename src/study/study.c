@@ -26,9 +26,9 @@ static void describe(struct study *s)
     header_add(h, "kind", "study");
     header_add(h, "version", PACKSPAN_VERSION);
     header_add(h, "design",
-               s->design.table->is_table ? "points.csv"
-               : s->design.sobol         ? "sobol"
-                                         : "grid");
+               s->design.table->is_points ? "points.csv"
+               : s->design.sobol          ? "sobol"
+                                          : "grid");
     header_add_whole(h, "points", s->design.points);
     header_add_whole(h, "seed", settings->seed);
     header_add_whole(h, "samples", s->samples);

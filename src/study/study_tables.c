@@ -7,6 +7,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "base/decimal.h"
 #include "base/file.h"
 #include "base/text.h"
 #include "study/study.h"
@@ -26,17 +27,19 @@ static void put_text(FILE *f, const char *text)
 /* A number that may be missing. */
 static void put_number(FILE *f, double value)
 {
-    if (isfinite(value))
-        fprintf(f, ",%.10g", value);
-    else
-        fputc(',', f);
+    char text[DECIMAL_SIZE];
+    fputc(',', f);
+    if (isfinite(value)) {
+        decimal_write(value, text);
+        fputs(text, f);
+    }
 }
 
 /* ---- headers ---- */
 
 static packspan_status put_point_header(FILE *f, const struct study *s)
 {
-    const struct study_design *t = s->design.table;
+    const struct study_table *t = s->design.table;
     fputs("point", f);
     for (size_t a = 0; a < t->axis_count; a++) {
         char *name = text_format("%s (%s)", t->axes[a].name, t->knobs[t->axes[a].knob].unit);
@@ -73,7 +76,7 @@ static packspan_status put_claims_header(FILE *f, const struct study *s)
 /* What all rows of a point begin with; malloc'd. */
 static char *point_start(const struct study *s, uint64_t point, double *values)
 {
-    const struct study_design *t = s->design.table;
+    const struct study_table *t = s->design.table;
     char *text = NULL;
     size_t length = 0;
     FILE *f = open_memstream(&text, &length);
@@ -237,9 +240,14 @@ static void put_items(FILE *f, const struct study *s, const struct study_report 
         return;
     }
     fprintf(f, "points_worked_out_last,%" PRIu64 "\n", report->worked);
-    fprintf(f, "threads,%u\nseconds,%.10g\n", report->threads, report->seconds);
-    if (report->worked > 0)
-        fprintf(f, "rate,%.10g\n", (double)report->worked * (double)s->samples / report->seconds);
+    fprintf(f, "threads,%u\nseconds", report->threads);
+    put_number(f, report->seconds);
+    fputc('\n', f);
+    if (report->worked > 0) {
+        fputs("rate", f);
+        put_number(f, (double)report->worked * (double)s->samples / report->seconds);
+        fputc('\n', f);
+    }
 }
 
 static packspan_status put_checksum(FILE *f, const char *folder, const char *name)

@@ -194,12 +194,20 @@ static void the_locale_does_not_matter(void **state)
     (void)state;
     if (!comma_locale_enter())
         skip();
+    char written[16], cut[4];
+    char *formatted = text_format("%g of %s", 1.5, "2,5");
+    text_print(written, sizeof written, "%.2f", 0.25);
+    text_print(cut, sizeof cut, "%.2f", 10.25);
     assert_close(strtod("1,5", NULL), 1.5, 0.0, 0.0); /* the locale is in force */
     double point = NAN, comma = NAN, refused = 42.0;
     bool point_read = text_number("1.5", false, &point);
     bool comma_read = text_number("1,5", true, &comma);
     bool refused_read = text_number("1,5", false, &refused);
     comma_locale_leave();
+    assert_string_equal(formatted, "1.5 of 2,5");
+    free(formatted);
+    assert_string_equal(written, "0.25");
+    assert_string_equal(cut, "10.");
     assert_true(point_read);
     assert_close(point, 1.5, 0.0, 0.0);
     assert_true(comma_read);

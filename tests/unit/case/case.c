@@ -368,7 +368,7 @@ static void one_pass_tells_of_every_table(void **state)
                "c/inputs.csv:2: column 'best': is not a number: 'many'; write a finite decimal "
                "number such as 3.25\n"
                "c/points.csv: no points; write one row for each point\n"
-               "c/points.csv:1: is no column of points.csv: 'x'; a column is named "
+               "c/points.csv:1: column 'x': is no column of points.csv; a column is named "
                "VEHICLE.QUANTITY (UNIT), or point\n"
                "c/settings.csv:2: column 'setting': unknown setting: 'sample'; did you mean "
                "'samples'?\n"

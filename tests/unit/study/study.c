@@ -5,7 +5,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
-#include "unit/base/scratch.h"
+#include "unit/base/comma_locale.h"
 
 static void put(const char *path, const char *text)
 {
@@ -135,6 +135,34 @@ static void axes_act_on_inputs_as_they_say(void **state)
     packspan_case_free(c);
 }
 
+/* A program may have set one with a decimal comma; a point's values stay what they are. */
+static void tables_have_points_in_any_locale(void **state)
+{
+    (void)state;
+    char axes[256];
+    snprintf(axes, sizeof axes, "%senergy,van,cell_energy,best+,kWh,0,0.01,3,linear,\n", header);
+    put_case(axes);
+    put("c/inputs.csv", "vehicle,quantity,unit,shape,best,low,high,source\n"
+                        "van,cell_count,1,fixed,200,,,invented\n"
+                        "van,cell_energy,Wh,fixed,200.5,,,invented\n");
+    if (!comma_locale_enter())
+        skip();
+    packspan_case *c = NULL;
+    packspan_study *s = open_study(&c);
+    packspan_study_report report;
+    packspan_status status = packspan_study_run(s, "out", NULL, NULL, &report);
+    char *text = strdup(packspan_study_point_text(s, 1));
+    comma_locale_leave();
+    assert_int_equal(status, PACKSPAN_OK);
+    assert_string_equal(text, "2: energy = 0.005 kWh");
+    char *table = read_all("out/study.csv");
+    assert_non_null(strstr(table, "\n2,0.005,van,cell_energy,kWh,0.2055,0,0.2055,0.2055,"));
+    free(table);
+    free(text);
+    packspan_study_free(s);
+    packspan_case_free(c);
+}
+
 static void a_study_is_not_written_over_a_case(void **state)
 {
     (void)state;
@@ -159,6 +187,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         IN_SCRATCH(a_stopped_study_goes_on_where_it_was),
         IN_SCRATCH(axes_act_on_inputs_as_they_say),
+        IN_SCRATCH(tables_have_points_in_any_locale),
         IN_SCRATCH(a_study_is_not_written_over_a_case),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -1,6 +1,6 @@
 /* What study.csv or points.csv asks for: numbers of the case that change from point to point. */
-#ifndef PACKSPAN_CASE_STUDY_DESIGN_H
-#define PACKSPAN_CASE_STUDY_DESIGN_H
+#ifndef PACKSPAN_CASE_STUDY_TABLE_H
+#define PACKSPAN_CASE_STUDY_TABLE_H
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -22,7 +22,8 @@ struct study_knob {
     size_t input; /* index into case_data.inputs, and beyond their end into the design's added */
     enum study_field field;
     bool adds;
-    char *unit; /* as written; "1" when it was empty */
+    bool doubtful; /* what else was to move the input may be missing: a row of study.csv is wrong */
+    char *unit;    /* as written; "1" when it was empty */
     struct unit_factor to_si;
     enum study_spacing spacing;
     double from, to;  /* in `unit`; of a list its first and last value */
@@ -39,7 +40,7 @@ struct study_axis {
     size_t knob; /* the first of its knobs, whose values and unit are shown */
 };
 
-struct study_design {
+struct study_table {
     struct study_axis *axes; /* in the order of the table; the last one varies fastest */
     size_t axis_count;
     struct study_knob *knobs;
@@ -47,15 +48,19 @@ struct study_design {
     struct input *added; /* [added_count]: inputs that only the study gives */
     size_t added_count;
     /* points.csv: NaN leaves the case's input. */
-    bool is_table;
-    double *table; /* [table_points * axis_count] */
-    char **names;  /* [table_points], NULL when points have no names */
-    long *lines;   /* [table_points] */
-    size_t table_points;
+    bool is_points;
+    double *values; /* [point_count * axis_count], each axis having one knob */
+    char **names;   /* [point_count], NULL when points have no names */
+    size_t point_count;
 };
 
 extern const char *const study_field_names[STUDY_FIELD_COUNT];
+/* The number of the input's row that it stands for; best for the whole. */
+extern const enum shape_field study_shape_fields[STUDY_FIELD_COUNT];
 
-void study_design_free(struct study_design *d);
+/* What it moves has no zero point: a spread, or what is added. */
+bool study_knob_is_difference(const struct study_knob *k);
+
+void study_table_free(struct study_table *d);
 
 #endif
