@@ -26,6 +26,7 @@ void file_abandon(struct file_draft *draft);
 /* Makes it last that a file was made or renamed to `path`. False with errno when the disk fails. */
 bool file_flush_folder(const char *path);
 
+bool file_is_folder(const char *path);
 /* mkdir -p. PACKSPAN_IO with errno kept. */
 packspan_status file_make_folder(const char *path);
 

@@ -20,8 +20,11 @@ static void add_checksum(struct header *h, const char *what, const char *name, c
 
 void header_add_files(struct header *h, const struct case_data *c)
 {
+    const char *kind = header_value(h, "kind");
+    bool is_run = kind && strcmp(kind, "run") == 0;
     for (size_t i = 0; i < c->files.count; i++)
-        if (strcmp(c->files.file[i].name, "settings.csv") != 0)
+        if (strcmp(c->files.file[i].name, "settings.csv") != 0 &&
+            !(is_run && case_file_is_design(c, c->files.file[i].name)))
             add_checksum(h, TABLE_ITEM, c->files.file[i].name, c->files.file[i].checksum);
     for (size_t i = 0; i < c->cycle_count; i++)
         if (!c->cycles[i].file)
@@ -77,8 +80,10 @@ static void report(struct problems *problems, const struct case_data *c, const c
 void header_check_case(const struct header *h, const struct case_data *c, struct problems *problems)
 {
     struct header now = {0};
+    const char *kind = header_value(h, "kind");
+    header_add(&now, "kind", kind ? kind : "");
     header_add_files(&now, c);
-    for (size_t i = 0; i < now.count; i++) {
+    for (size_t i = 1; i < now.count; i++) {
         const char *then = header_value(h, now.items[i].name);
         if (!then)
             report(problems, c, now.items[i].name, "was not there when the parts were made");

@@ -107,14 +107,6 @@ static void take_folder(struct gathering *g, const char *folder)
     free(names);
 }
 
-static bool is_folder(const char *path)
-{
-    DIR *d = opendir(path);
-    if (d)
-        closedir(d);
-    return d;
-}
-
 /* ---- checking ---- */
 
 /* The header of more than half of them, if there is one (Boyer and Moore's vote). */
@@ -221,7 +213,7 @@ packspan_status part_set_open(const char *const *paths, size_t n, struct problem
     *out = (struct part_set){0};
     struct gathering g = {out, problems, PACKSPAN_OK};
     for (size_t i = 0; i < n; i++) {
-        if (is_folder(paths[i]))
+        if (file_is_folder(paths[i]))
             take_folder(&g, paths[i]);
         else
             take_file(&g, paths[i]);

@@ -183,6 +183,23 @@ def a_case_that_changed_is_refused():
     assert not os.path.exists("again")
 
 
+def a_run_does_not_depend_on_the_design_of_a_study():
+    """Nor is it warned of it; and what it is warned of reads the same after the merge."""
+    shutil.copytree(DEMO, "case")
+    packspan("run", "case", "-o", "whole", "--samples=10000", "--quiet")
+    warnings = [line for line in record("whole") if line.startswith("warning,")]
+    assert any(line.startswith('warning,"inputs.csv: warning: ') for line in warnings), warnings
+    make_parts("case", "out", 2, "--samples=10000", only=[1])
+    with open("case/study.csv", "w") as file:  # candidates have a cell_count of their own
+        file.write("axis,vehicle,quantity,field,unit,from,to,steps,spacing,values\n"
+                   "cells,van,cell_count,best,1,,,,,180;190\n")
+    checked = subprocess.run([program, "check", "case"], capture_output=True, text=True).stdout
+    assert "case/study.csv:2: " in checked, checked
+    make_parts("case", "out", 2, "--samples=10000", only=[2])
+    packspan("merge", "merged", "out", "--quiet")
+    assert_same_tables("whole", "merged")
+
+
 def settings_of_the_parts_count_at_the_merge():
     shutil.copytree(BENCH, "case")
     with open("case/settings.csv", "w") as file:
@@ -280,6 +297,7 @@ CHECKS = [
     parts_of_another_kind_or_version_are_refused,
     damage_is_named,
     a_case_that_changed_is_refused,
+    a_run_does_not_depend_on_the_design_of_a_study,
     settings_of_the_parts_count_at_the_merge,
     a_run_that_is_refused_is_refused_merged,
     weights_that_outgrow_the_pilot_need_a_longer_one,
