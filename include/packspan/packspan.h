@@ -158,6 +158,7 @@ void packspan_results_free(packspan_results *r); /* NULL is fine */
 
 typedef enum packspan_part_news {
     PACKSPAN_PART_WRITTEN,
+    PACKSPAN_PART_REMADE,    /* written in place of one that was damaged or cut off */
     PACKSPAN_PART_WAS_THERE, /* a sound one of the same run: nothing was done */
     PACKSPAN_PART_OUTGROWN   /* written, but only to say how long a pilot all parts need:
                                 packspan_merge_run() tells */
@@ -168,7 +169,7 @@ typedef enum packspan_part_news {
  * all shares together give the bytes of the whole run. PACKSPAN_USAGE without that setting, with
  * more parts than blocks of 1024 samples, or with the settings stable or effective, for which the
  * whole run must be known. PACKSPAN_BAD_CASE as packspan_run(), or when there is another file of
- * that name. PACKSPAN_INTERRUPTED: nothing is kept. PACKSPAN_IO: errno tells why. The case's
+ * that name, unless it is a damaged part. PACKSPAN_INTERRUPTED: nothing is kept. PACKSPAN_IO: errno tells why. The case's
  * problems tell what is wrong. */
 packspan_status packspan_run_part(packspan_case *c, const char *folder, packspan_progress *progress,
                                   void *user, packspan_part_news *news);
@@ -445,6 +446,7 @@ typedef struct packspan_study_report {
     uint64_t dropped;       /* damaged records of the journal, which were worked out again */
     bool mended;            /* the journal's header was damaged */
     bool was_complete;      /* everything was there already, nothing was written */
+    bool part_damaged;      /* the file of the part was damaged, and is made again */
     bool out_of_time;       /* the setting hours stopped it */
     uint64_t refused;       /* points with more than 0.1 % invalid samples, or whose samples fit no
                                evidence: their rows have no numbers; told when all points are done */

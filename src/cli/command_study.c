@@ -121,10 +121,15 @@ static void print_refused(packspan_study *s, const packspan_study_report *report
 }
 
 /* Of a part: where it is, and what is next. */
-static int print_part(packspan_case *c, const packspan_study_report *report, const char *folder)
+static int print_part(packspan_case *c, const packspan_study_report *report, const char *folder,
+                      bool quiet)
 {
     char name[64];
     packspan_part_name(c, name, sizeof name);
+    if (report->part_damaged)
+        tell_remade(folder, name);
+    if (quiet)
+        return EXIT_DONE;
     printf("%s/%s %s\nWhen all parts are there: packspan merge %s %s\n", folder, name,
            report->was_complete ? "is there already; nothing was done" : "is written.", folder,
            folder);
@@ -135,7 +140,7 @@ static int print_end(packspan_case *c, packspan_study *s, const packspan_study_r
                      const char *folder, bool quiet)
 {
     if (strcmp(packspan_case_setting(c, "part"), "all") != 0)
-        return quiet ? EXIT_DONE : print_part(c, report, folder);
+        return print_part(c, report, folder, quiet);
     if (report->was_complete) {
         if (!quiet)
             printf("All points were finished before; the tables in %s are left as they are.\n",

@@ -5,9 +5,11 @@
 #include <inttypes.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "base/file.h"
 #include "base/text.h"
+#include "study/part_words.h"
 
 /* The folder of the case may have another name elsewhere. */
 const char *const part_own_items[] = {"part", "case", NULL};
@@ -63,6 +65,11 @@ static void add_entry(struct gathering *g, const char *path, const struct header
         note(g, PACKSPAN_NO_MEMORY);
         return;
     }
+    struct stat about;
+    if (stat(path, &about) == 0) {
+        entry.device = about.st_dev;
+        entry.inode = about.st_ino;
+    }
     header_whole(h, "part", &entry.part);
     longer[s->count++] = entry;
 }
@@ -70,7 +77,13 @@ static void add_entry(struct gathering *g, const char *path, const struct header
 static void take_file(struct gathering *g, const char *path)
 {
     struct part_file p;
-    packspan_status status = part_file_read(path, g->problems, &p);
+    struct problems faults = {0};
+    bool is_damaged = false;
+    packspan_status status = part_file_probe(path, &faults, &is_damaged, &p);
+    for (size_t i = 0; i < faults.count; i++)
+        problems_add(g->problems, SEVERITY_ERROR, path, 0, NULL, faults.items[i].what, NULL,
+                     is_damaged ? "the command that made it makes it again" : NULL);
+    problems_clear(&faults);
     note(g, status);
     if (status != PACKSPAN_OK)
         return;
@@ -123,14 +136,15 @@ static const struct part_entry *choose_reference(const struct part_set *s)
     return chosen;
 }
 
-static void compare_with(struct gathering *g, const struct part_entry *e, const char *reference)
+static void report_foreign(struct gathering *g, const struct part_entry *e)
 {
     struct part_file p;
     packspan_status status = part_file_read(e->path, g->problems, &p);
-    note(g, status == PACKSPAN_OK ? PACKSPAN_BAD_CASE : status);
-    if (status != PACKSPAN_OK)
+    if (status != PACKSPAN_OK) {
+        note(g, status);
         return;
-    header_compare(&p.header, e->path, &g->set->header, reference, part_own_items, g->problems);
+    }
+    report(g, text_copy(e->path), part_difference(&p.header, &g->set->header, part_own_items));
     part_file_free(&p);
 }
 
@@ -152,7 +166,7 @@ static void drop_foreign(struct gathering *g)
             continue;
         }
         if (status == PACKSPAN_OK)
-            compare_with(g, &s->entries[i], path);
+            report_foreign(g, &s->entries[i]);
         free(s->entries[i].path);
     }
     s->count = kept;
@@ -165,17 +179,55 @@ static int compare_parts(const void *a, const void *b)
     const struct part_entry *x = a, *y = b;
     if (x->part != y->part)
         return x->part < y->part ? -1 : 1;
+    if (x->device != y->device)
+        return x->device < y->device ? -1 : 1;
+    if (x->inode != y->inode)
+        return x->inode < y->inode ? -1 : 1;
     return strcmp(x->path, y->path);
+}
+
+/* A file that was named twice, perhaps by two paths, counts once. */
+static void drop_repeated(struct part_set *s)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < s->count; i++) {
+        const struct part_entry *last = kept > 0 ? &s->entries[kept - 1] : NULL;
+        const struct part_entry *e = &s->entries[i];
+        if (last && last->device == e->device && last->inode == e->inode)
+            free(s->entries[i].path);
+        else
+            s->entries[kept++] = *e;
+    }
+    s->count = kept;
+}
+
+/* Beside the parts that are there. */
+static char *folder_of(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    size_t length = slash ? (size_t)(slash - path) : 0;
+    return slash ? strndup(path, length ? length : 1) : text_copy(".");
 }
 
 static void report_missing(struct gathering *g, uint64_t from, uint64_t to, uint64_t parts)
 {
-    if (from == to)
+    if (from > to)
+        return;
+    char *folder = folder_of(g->set->entries[0].path);
+    char *command = folder ? part_command(&g->set->header, folder) : NULL;
+    if (!command)
+        note(g, PACKSPAN_NO_MEMORY);
+    else if (from == to)
         report(g, text_format("part %" PRIu64 " of %" PRIu64, from, parts),
-               text_copy("is missing"));
-    else if (from < to)
+               text_format("is missing; it is made by: %s %" PRIu64 "/%" PRIu64, command, from,
+                           parts));
+    else
         report(g, text_format("parts %" PRIu64 " to %" PRIu64 " of %" PRIu64, from, to, parts),
-               text_copy("are missing"));
+               text_format("are missing; they are made, K from %" PRIu64 " to %" PRIu64
+                           ", by: %s K/%" PRIu64,
+                           from, to, command, parts));
+    free(command);
+    free(folder);
 }
 
 static void check_complete(struct gathering *g)
@@ -187,6 +239,7 @@ static void check_complete(struct gathering *g)
         return;
     }
     qsort(s->entries, s->count, sizeof *s->entries, compare_parts);
+    drop_repeated(s);
     for (size_t i = 0; i < s->count; i++) {
         const struct part_entry *e = &s->entries[i];
         if (e->part + 1 == next && i > 0) {

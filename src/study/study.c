@@ -486,12 +486,15 @@ static packspan_status go_on(struct study *s, struct paths *p, struct journal *j
 static packspan_status find_part(const struct study *s, struct paths *p, struct problems *problems,
                                  struct study_report *report)
 {
-    packspan_status status = p->part ? study_part_find(s, p->part, problems) : PACKSPAN_MISSING;
-    if (status == PACKSPAN_OK) {
+    enum own_part found = OWN_PART_NONE;
+    packspan_status status = p->part ? study_part_find(s, p->part, problems, &found) : PACKSPAN_OK;
+    if (status != PACKSPAN_OK)
+        p->blamed = p->part;
+    report->part_damaged = found == OWN_PART_DAMAGED;
+    if (found == OWN_PART_THERE) {
         report->was_complete = true;
         report->done = s->count;
-    } else if (status != PACKSPAN_MISSING) {
-        p->blamed = p->part;
+        unlink(p->journal); /* perhaps a kill has left it */
     }
     return status;
 }
@@ -501,7 +504,7 @@ static packspan_status run_all(struct study *s, struct paths *p, struct problems
 {
     struct journal journal = {.file = -1};
     packspan_status status = find_part(s, p, problems, report);
-    if (status != PACKSPAN_MISSING)
+    if (status != PACKSPAN_OK || report->was_complete)
         return status;
     status = journal_open(p->journal, &s->header, s->first, s->count, s->layout.numbers, problems,
                           &journal, &report->found);

@@ -39,6 +39,7 @@ uint64_t study_table_size(const struct study *s);
 struct study_report {
     struct journal_found found;
     bool was_complete; /* there was nothing to do */
+    bool part_damaged; /* the part's file was, and is made again */
     bool stopped;      /* by the watch or by the time; what is finished is kept */
     bool out_of_time;
     uint64_t done;          /* points of the share that are finished now */

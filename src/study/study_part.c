@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "study/case_header.h"
 #include "study/run_part.h"
 
 /* The points of a part, as a run's blocks are shared out. */
@@ -28,32 +29,23 @@ static bool make_header(const struct study *s, struct header *h)
 {
     for (size_t i = 0; i < s->header.count; i++)
         header_add(h, s->header.items[i].name, s->header.items[i].value);
-    char *path = realpath(s->source->folder, NULL);
-    header_add(h, "case", path ? path : s->source->folder);
-    free(path);
+    header_add_folder(h, s->source);
     header_add_whole(h, "part", s->part.part);
     header_add_whole(h, "parts", s->part.parts);
     return !h->no_memory;
 }
 
-packspan_status study_part_find(const struct study *s, const char *path, struct problems *problems)
+packspan_status study_part_find(const struct study *s, const char *path, struct problems *problems,
+                                enum own_part *found)
 {
-    static const char *const own[] = {"case", NULL};
     struct header header = {0};
-    struct problems found = {0};
     struct part_file p;
-    packspan_status status = part_file_read(path, &found, &p);
-    if (status == PACKSPAN_OK) {
-        bool made = make_header(s, &header);
-        header_compare(&header, "this study", &p.header, path, own, &found);
-        status = !made ? PACKSPAN_NO_MEMORY : found.count > 0 ? PACKSPAN_BAD_CASE : PACKSPAN_OK;
-        part_file_free(&p);
-    }
-    for (size_t i = 0; i < found.count && status == PACKSPAN_BAD_CASE; i++)
-        problems_add(problems, SEVERITY_ERROR, found.items[i].file, 0, NULL, found.items[i].what,
-                     NULL, NULL);
+    packspan_status status = make_header(s, &header)
+                                 ? own_part_find(path, &header, problems, found, &p)
+                                 : PACKSPAN_NO_MEMORY;
     int reason = errno;
-    problems_clear(&found);
+    if (status == PACKSPAN_OK && *found == OWN_PART_THERE)
+        part_file_free(&p);
     header_free(&header);
     errno = reason;
     return status;
