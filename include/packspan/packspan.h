@@ -169,8 +169,8 @@ typedef enum packspan_part_news {
  * all shares together give the bytes of the whole run. PACKSPAN_USAGE without that setting, with
  * more parts than blocks of 1024 samples, or with the settings stable or effective, for which the
  * whole run must be known. PACKSPAN_BAD_CASE as packspan_run(), or when there is another file of
- * that name, unless it is a damaged part. PACKSPAN_INTERRUPTED: nothing is kept. PACKSPAN_IO: errno tells why. The case's
- * problems tell what is wrong. */
+ * that name, unless it is a damaged part. PACKSPAN_INTERRUPTED: nothing is kept. PACKSPAN_IO: errno
+ * tells why. The case's problems tell what is wrong. */
 packspan_status packspan_run_part(packspan_case *c, const char *folder, packspan_progress *progress,
                                   void *user, packspan_part_news *news);
 /* The name of the file of that setting, "" without it. */
@@ -446,6 +446,7 @@ typedef struct packspan_study_report {
     uint64_t dropped;       /* damaged records of the journal, which were worked out again */
     bool mended;            /* the journal's header was damaged */
     bool was_complete;      /* everything was there already, nothing was written */
+    bool replaced;          /* tables in the folder were edited, or of another study */
     bool part_damaged;      /* the file of the part was damaged, and is made again */
     bool out_of_time;       /* the setting hours stopped it */
     uint64_t refused;       /* points with more than 0.1 % invalid samples, or whose samples fit no

@@ -103,6 +103,11 @@ bool file_flush_folder(const char *path)
     return done;
 }
 
+packspan_status file_sync(struct file_draft *draft)
+{
+    return flushed(draft->stream) ? PACKSPAN_OK : PACKSPAN_IO;
+}
+
 packspan_status file_commit(struct file_draft *draft)
 {
     bool done = flushed(draft->stream);

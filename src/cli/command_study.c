@@ -93,7 +93,7 @@ static bool watch(void *user, const packspan_study_state *state)
     return !progress_stop_asked();
 }
 
-/* What of the journal was lost. */
+/* What was not as it had been left. */
 static void print_damage(const packspan_study_report *report, const char *folder)
 {
     if (report->mended)
@@ -104,6 +104,11 @@ static void print_damage(const packspan_study_report *report, const char *folder
                 "packspan: damaged records of the journal in %s that were dropped, their "
                 "points being worked out again: %" PRIu64 "\n",
                 folder, report->dropped);
+    if (report->replaced)
+        fprintf(stderr,
+                "packspan: the tables in %s were edited or those of another study; this one's own "
+                "take their place\n",
+                folder);
 }
 
 static void print_refused(packspan_study *s, const packspan_study_report *report)
@@ -166,23 +171,15 @@ static int print_stop(packspan_study *s, const packspan_study_report *report, co
     return EXIT_WAS_INTERRUPTED;
 }
 
-static int print_failure(packspan_study *s, packspan_status status, const char *folder)
+static int print_failure(packspan_study *s, packspan_status status)
 {
     const char *failure = packspan_study_failure(s);
     if (!*failure)
         failure = packspan_status_text(status);
-    if (status != PACKSPAN_BAD_CASE) {
-        fprintf(stderr, "packspan: %s\n", failure);
-        if (status == PACKSPAN_IO)
-            fprintf(stderr, "What is finished is kept in the journal; the same command goes on.\n");
-        return exit_status_of(status);
-    }
-    fprintf(
-        stderr,
-        "%s\npackspan: %s holds another study; to begin afresh, take another folder with --out, "
-        "or remove the file named above\n",
-        failure, folder);
-    return EXIT_WRONG_CASE;
+    fprintf(stderr, "%s%s\n", status == PACKSPAN_BAD_CASE ? "" : "packspan: ", failure);
+    if (status == PACKSPAN_IO)
+        fprintf(stderr, "What is finished is kept in the journal; the same command goes on.\n");
+    return exit_status_of(status);
 }
 
 static int run_study(packspan_case *c, packspan_study *s, const char *folder)
@@ -197,7 +194,7 @@ static int run_study(packspan_case *c, packspan_study *s, const char *folder)
     if (status == PACKSPAN_OK)
         return print_end(c, s, &report, folder, w.quiet);
     return status == PACKSPAN_INTERRUPTED ? print_stop(s, &report, folder)
-                                          : print_failure(s, status, folder);
+                                          : print_failure(s, status);
 }
 
 int command_study(const struct options *options)

@@ -6,6 +6,7 @@
 
 #include "study/case_header.h"
 #include "study/run_part.h"
+#include "study/tables_owner.h"
 
 /* The points of a part, as a run's blocks are shared out. */
 static void share_of(const struct study *s, struct part_of part, uint64_t *first, uint64_t *count)
@@ -127,12 +128,13 @@ packspan_status study_merge(const struct part_set *parts, const struct study *s,
         .parts = parts, .study = s, .problems = problems, .frame = {.file = -1}};
     struct record_source records = {next_record, &from, s->design.points};
     *report = (struct study_report){.done = s->design.points, .parts = parts->count};
+    packspan_status status = tables_may_be_written(s, folder, problems);
+    if (status != PACKSPAN_OK)
+        return status;
     study_tables_remove(folder);
-    packspan_status status = study_tables_write(s, folder, &records, report, path);
+    status = study_tables_write(s, folder, &records, report, path);
     int reason = errno;
     close_part(&from);
     errno = reason;
-    if (status == PACKSPAN_OK)
-        status = study_record_write(s, folder, report, path);
     return status;
 }
