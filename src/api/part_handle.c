@@ -17,10 +17,9 @@
 
 void packspan_part_name(const packspan_case *c, char *name, size_t size)
 {
-    struct part_of part = c->data.settings.part;
-    snprintf(name, size, "%s", "");
-    if (part.parts > 0)
-        snprintf(name, size, "part_%" PRIu64 "_of_%" PRIu64 ".part", part.part, part.parts);
+    char *path = c->data.settings.part.parts > 0 ? run_part_path("", c->data.settings.part) : NULL;
+    snprintf(name, size, "%s", path ? path + 1 : ""); /* without the slash */
+    free(path);
 }
 
 static packspan_status wrong_use(packspan_case *c, char *text)

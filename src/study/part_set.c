@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include "base/file.h"
 #include "base/text.h"
@@ -13,6 +14,8 @@
 
 /* The folder of the case may have another name elsewhere. */
 const char *const part_own_items[] = {"part", "case", NULL};
+
+static const char part_ending[] = ".part", journal_ending[] = ".journal";
 
 struct gathering {
     struct part_set *set;
@@ -91,10 +94,20 @@ static void take_file(struct gathering *g, const char *path)
     part_file_free(&p);
 }
 
+static bool ends_with(const char *name, const char *end)
+{
+    size_t length = strlen(name), of_end = strlen(end);
+    return length > of_end && strcmp(name + length - of_end, end) == 0;
+}
+
 static int is_part_name(const struct dirent *e)
 {
-    size_t length = strlen(e->d_name);
-    return length > 5 && strcmp(e->d_name + length - 5, ".part") == 0;
+    return ends_with(e->d_name, part_ending);
+}
+
+static int is_journal_name(const struct dirent *e)
+{
+    return strncmp(e->d_name, "part_", 5) == 0 && ends_with(e->d_name, journal_ending);
 }
 
 static void take_folder(struct gathering *g, const char *folder)
@@ -260,6 +273,55 @@ static void check_complete(struct gathering *g)
     report_missing(g, next, parts, parts);
 }
 
+/* ---- what is not finished ---- */
+
+/* Without the line end; malloc'd, "" when there is none. */
+static char *last_line(const char *path)
+{
+    enum { MOST_LOG = 1 << 24 };
+    char *text = NULL;
+    size_t length;
+    if (file_read(path, MOST_LOG, &text, &length) != PACKSPAN_OK)
+        return text_copy("");
+    while (length > 0 && text[length - 1] == '\n')
+        text[--length] = '\0';
+    const char *end = strrchr(text, '\n');
+    char *line = text_copy(end ? end + 1 : text);
+    free(text);
+    return line;
+}
+
+static void tell_journal(struct gathering *g, const char *folder, const char *name)
+{
+    int stem = (int)(strlen(name) + 1 - sizeof journal_ending);
+    char *part = text_format("%s/%.*s%s", folder, stem, name, part_ending);
+    char *log = text_format("%s/%.*s.log", folder, stem, name);
+    char *path = text_format("%s/%s", folder, name);
+    char *line = log ? last_line(log) : NULL;
+    if (!part || !path || !line)
+        note(g, PACKSPAN_NO_MEMORY);
+    else if (access(part, F_OK) != 0)
+        problems_add(g->problems, SEVERITY_ERROR, path, 0, NULL,
+                     *line ? "is not finished; its log ends with" : "is not finished",
+                     *line ? line : NULL, NULL);
+    free(line);
+    free(path);
+    free(log);
+    free(part);
+}
+
+/* Parts of a study that are being worked out, or have to be gone on with. */
+static void tell_journals(struct gathering *g, const char *folder)
+{
+    struct dirent **names = NULL;
+    int count = scandir(folder, &names, is_journal_name, alphasort);
+    for (int i = 0; i < count; i++) {
+        tell_journal(g, folder, names[i]->d_name);
+        free(names[i]);
+    }
+    free(names);
+}
+
 packspan_status part_set_open(const char *const *paths, size_t n, struct problems *problems,
                               struct part_set *out)
 {
@@ -275,6 +337,9 @@ packspan_status part_set_open(const char *const *paths, size_t n, struct problem
         drop_foreign(&g);
     if (out->count > 0)
         check_complete(&g);
+    for (size_t i = 0; i < n && g.status == PACKSPAN_BAD_CASE; i++)
+        if (file_is_folder(paths[i]))
+            tell_journals(&g, paths[i]);
     return g.status;
 }
 

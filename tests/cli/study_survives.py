@@ -5,6 +5,7 @@ an undisturbed run."""
 import os
 import pathlib
 import random
+import re
 import resource
 import shutil
 import signal
@@ -202,6 +203,17 @@ class Test:
         status, _, errors = merge(out, out, "--units", "us")
         assert status == 64 and "no results are shown" in errors, errors
         self.keep_tables_of_others(out)
+        part.unlink()
+        status, _, errors = run(self.case, out, "--part", "2/3", "--hours", "1e-9")
+        assert status == 130, errors
+        status, _, errors = merge(out, out)
+        assert status == 65 and "part 2 of 3: is missing; it is made by: packspan study" in errors
+        assert re.search(r"part_2_of_3.journal: is not finished; its log ends with: '.* 0 of 8 points",
+                         errors), errors
+        for path in out.glob("*.part"):
+            path.unlink()
+        status, _, errors = merge(out, out)
+        assert status == 65 and "part_2_of_3.journal: is not finished" in errors, errors
 
     def keep_tables_of_others(self, parts):
         """Neither a merge nor a study that begins replaces what it did not write; one that goes on
