@@ -459,13 +459,14 @@ typedef struct packspan_study_report {
  * study_claims.csv and study_run.csv. Points are worked out side by side with one thread each, by
  * the setting threads. The log `folder`/study.log gets a line a minute. PACKSPAN_INTERRUPTED when
  * the watch or the setting hours stopped it: the journal keeps what is finished, and the same call
- * goes on. PACKSPAN_BAD_CASE when the journal is that of another study. On these two, and on
+ * goes on. PACKSPAN_BAD_CASE when the journal is that of another study, or when there is no
+ * journal but tables that this study did not write. On these two, and on
  * PACKSPAN_IO, *report is filled as far as it is known; packspan_study_failure() tells the file and
  * the reason. PACKSPAN_USAGE when `folder` holds a case. */
 packspan_status packspan_study_run(packspan_study *s, const char *folder,
                                    packspan_study_watch *watch, void *user,
                                    packspan_study_report *report);
-/* "" when there was none; several lines for a journal of another study. */
+/* "" when there was none; several lines for what is of another study. */
 const char *packspan_study_failure(const packspan_study *s);
 /* A point's name, or its number from 1, and "AXIS = VALUE UNIT, …"; of the point asked last. */
 const char *packspan_study_point_text(packspan_study *s, uint64_t point);
@@ -473,7 +474,8 @@ const char *packspan_study_point_text(packspan_study *s, uint64_t point);
 /* Parts may be of a study, too: packspan_study_run() with the setting part writes them, into
  * `folder`/part_K_of_N.part, and keeps its journal and its log beside it meanwhile. */
 bool packspan_merge_is_study(const packspan_merge *m);
-/* Writes the tables of the whole study, as packspan_study_run() does. What is wrong, also on
+/* Writes the tables of the whole study, as packspan_study_run() does. PACKSPAN_BAD_CASE also when
+ * there are tables that this study did not write. What is wrong, also on
  * PACKSPAN_IO, packspan_merge_problem() tells. */
 packspan_status packspan_merge_study(packspan_merge *m, const char *folder,
                                      packspan_study_report *report);

@@ -32,7 +32,15 @@ static bool has_item(const char *record, const struct header_item *item, bool *n
     return has;
 }
 
-/* Everything that tells the study from others; a Sobol' design may have had fewer points. */
+/* A Sobol' design of fewer points gives the first ones of this one. */
+static bool had_fewer_points(const struct study *s, const char *record)
+{
+    static const char item[] = "\npoints,";
+    const char *at = s->design.sobol ? strstr(record, item) : NULL;
+    return at && strtoull(at + sizeof item - 1, NULL, 10) < s->design.points;
+}
+
+/* Everything that tells the study from others. */
 static packspan_status compare_study(const struct study *s, const char *record, bool *same,
                                      bool *grown)
 {
@@ -43,7 +51,7 @@ static packspan_status compare_study(const struct study *s, const char *record, 
         const struct header_item *item = &s->header.items[i];
         if (has_item(record, item, &no_memory))
             continue;
-        bool may_differ = s->design.sobol && strcmp(item->name, "points") == 0;
+        bool may_differ = strcmp(item->name, "points") == 0 && had_fewer_points(s, record);
         *grown = *grown || may_differ;
         *same = *same && may_differ;
     }

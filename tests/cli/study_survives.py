@@ -203,6 +203,12 @@ class Test:
         status, _, errors = merge(out, out, "--units", "us")
         assert status == 64 and "no results are shown" in errors, errors
         self.keep_tables_of_others(out)
+        few, more, grown = self.fresh(), self.fresh(), self.fresh()
+        for folder, points in ((few, "4"), (more, "6")):
+            status, _, errors = run(self.case, folder, "--part", "1/1", "--design", "sobol",
+                                    "--points", points)
+            assert status == 0, errors
+        assert [merge(grown, folder)[0] for folder in (few, more, few)] == [0, 0, 65]
         part.unlink()
         status, _, errors = run(self.case, out, "--part", "2/3", "--hours", "1e-9")
         assert status == 130, errors
