@@ -158,6 +158,7 @@ void packspan_results_free(packspan_results *r); /* NULL is fine */
 
 typedef enum packspan_part_news {
     PACKSPAN_PART_WRITTEN,
+    PACKSPAN_PART_REMADE,    /* written in place of one that was damaged or cut off */
     PACKSPAN_PART_WAS_THERE, /* a sound one of the same run: nothing was done */
     PACKSPAN_PART_OUTGROWN   /* written, but only to say how long a pilot all parts need:
                                 packspan_merge_run() tells */
@@ -168,8 +169,8 @@ typedef enum packspan_part_news {
  * all shares together give the bytes of the whole run. PACKSPAN_USAGE without that setting, with
  * more parts than blocks of 1024 samples, or with the settings stable or effective, for which the
  * whole run must be known. PACKSPAN_BAD_CASE as packspan_run(), or when there is another file of
- * that name. PACKSPAN_INTERRUPTED: nothing is kept. PACKSPAN_IO: errno tells why. The case's
- * problems tell what is wrong. */
+ * that name, unless it is a damaged part. PACKSPAN_INTERRUPTED: nothing is kept. PACKSPAN_IO: errno
+ * tells why. The case's problems tell what is wrong. */
 packspan_status packspan_run_part(packspan_case *c, const char *folder, packspan_progress *progress,
                                   void *user, packspan_part_news *news);
 /* The name of the file of that setting, "" without it. */
@@ -446,6 +447,8 @@ typedef struct packspan_study_report {
     uint64_t dropped;       /* damaged records of the journal, which were worked out again */
     bool mended;            /* the journal's header was damaged */
     bool was_complete;      /* everything was there already, nothing was written */
+    bool replaced;          /* tables in the folder were edited, or of another study */
+    bool part_damaged;      /* the file of the part was damaged, and is made again */
     bool out_of_time;       /* the setting hours stopped it */
     uint64_t refused;       /* points with more than 0.1 % invalid samples, or whose samples fit no
                                evidence: their rows have no numbers; told when all points are done */
@@ -457,13 +460,14 @@ typedef struct packspan_study_report {
  * study_claims.csv and study_run.csv. Points are worked out side by side with one thread each, by
  * the setting threads. The log `folder`/study.log gets a line a minute. PACKSPAN_INTERRUPTED when
  * the watch or the setting hours stopped it: the journal keeps what is finished, and the same call
- * goes on. PACKSPAN_BAD_CASE when the journal is that of another study. On these two, and on
+ * goes on. PACKSPAN_BAD_CASE when the journal is that of another study, or when there is no
+ * journal but tables that this study did not write. On these two, and on
  * PACKSPAN_IO, *report is filled as far as it is known; packspan_study_failure() tells the file and
  * the reason. PACKSPAN_USAGE when `folder` holds a case. */
 packspan_status packspan_study_run(packspan_study *s, const char *folder,
                                    packspan_study_watch *watch, void *user,
                                    packspan_study_report *report);
-/* "" when there was none; several lines for a journal of another study. */
+/* "" when there was none; several lines for what is of another study. */
 const char *packspan_study_failure(const packspan_study *s);
 /* A point's name, or its number from 1, and "AXIS = VALUE UNIT, …"; of the point asked last. */
 const char *packspan_study_point_text(packspan_study *s, uint64_t point);
@@ -471,7 +475,8 @@ const char *packspan_study_point_text(packspan_study *s, uint64_t point);
 /* Parts may be of a study, too: packspan_study_run() with the setting part writes them, into
  * `folder`/part_K_of_N.part, and keeps its journal and its log beside it meanwhile. */
 bool packspan_merge_is_study(const packspan_merge *m);
-/* Writes the tables of the whole study, as packspan_study_run() does. What is wrong, also on
+/* Writes the tables of the whole study, as packspan_study_run() does. PACKSPAN_BAD_CASE also when
+ * there are tables that this study did not write. What is wrong, also on
  * PACKSPAN_IO, packspan_merge_problem() tells. */
 packspan_status packspan_merge_study(packspan_merge *m, const char *folder,
                                      packspan_study_report *report);

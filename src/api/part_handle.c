@@ -10,16 +10,16 @@
 #include "results/results.h"
 #include "study/case_header.h"
 #include "study/merge.h"
+#include "study/own_part.h"
 #include "study/study_part.h"
 
 /* ---- one part ---- */
 
 void packspan_part_name(const packspan_case *c, char *name, size_t size)
 {
-    struct part_of part = c->data.settings.part;
-    snprintf(name, size, "%s", "");
-    if (part.parts > 0)
-        snprintf(name, size, "part_%" PRIu64 "_of_%" PRIu64 ".part", part.part, part.parts);
+    char *path = c->data.settings.part.parts > 0 ? run_part_path("", c->data.settings.part) : NULL;
+    snprintf(name, size, "%s", path ? path + 1 : ""); /* without the slash */
+    free(path);
 }
 
 static packspan_status wrong_use(packspan_case *c, char *text)
@@ -53,33 +53,24 @@ static void make_header(const packspan_case *c, struct header *h)
     header_add_whole(h, "parts", c->data.settings.part.parts);
 }
 
-/* A part that is there already. PACKSPAN_MISSING when there is none. */
-static packspan_status find_part(packspan_case *c, const char *path, const struct header *header,
-                                 packspan_part_news *news)
+/* Of a part that is there already. */
+static packspan_part_news news_of(const struct part_file *p)
 {
-    static const char *const own[] = {"case", NULL};
+    struct byte_reader r = {p->payload, p->payload + p->length, false};
+    return take_whole(&r) > 0 ? PACKSPAN_PART_OUTGROWN : PACKSPAN_PART_WAS_THERE;
+}
+
+static packspan_status find_part(packspan_case *c, const char *path, const struct header *header,
+                                 enum own_part *found, packspan_part_news *news)
+{
     struct problems problems = {0};
     struct part_file p;
-    packspan_status status = part_file_read(path, &problems, &p);
-    if (status == PACKSPAN_MISSING) {
-        problems_clear(&problems);
-        return status;
-    }
-    if (status == PACKSPAN_OK) {
-        struct byte_reader r = {p.payload, p.payload + p.length, false};
-        packspan_part_news found =
-            take_whole(&r) > 0 ? PACKSPAN_PART_OUTGROWN : PACKSPAN_PART_WAS_THERE;
-        header_compare(&p.header, path, header, "this run", own, &problems);
-        part_file_free(&p);
-        if (problems.count == 0)
-            *news = found;
-        else
-            status = PACKSPAN_BAD_CASE;
-    }
-    if (status == PACKSPAN_BAD_CASE)
-        problems_add(&problems, SEVERITY_ERROR, path, 0, NULL,
-                     "is in the way; remove it, or choose another folder with --out", NULL, NULL);
+    packspan_status status = own_part_find(path, header, &problems, found, &p);
     int reason = errno;
+    if (status == PACKSPAN_OK && *found == OWN_PART_THERE) {
+        *news = news_of(&p);
+        part_file_free(&p);
+    }
     bool told = case_take_problems(c, &problems);
     problems_clear(&problems);
     errno = reason;
@@ -122,14 +113,18 @@ packspan_status packspan_run_part(packspan_case *c, const char *folder, packspan
                                   void *user, packspan_part_news *news)
 {
     struct header header = {0};
+    enum own_part found = OWN_PART_NONE;
     packspan_status status = check_settings(c);
     if (status != PACKSPAN_OK)
         return status;
     char *path = run_part_path(folder, c->data.settings.part);
     make_header(c, &header);
-    status = path && !header.no_memory ? find_part(c, path, &header, news) : PACKSPAN_NO_MEMORY;
-    if (status == PACKSPAN_MISSING)
+    status =
+        path && !header.no_memory ? find_part(c, path, &header, &found, news) : PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK && found != OWN_PART_THERE)
         status = make_part(c, path, &header, progress, user, news);
+    if (status == PACKSPAN_OK && found == OWN_PART_DAMAGED && *news == PACKSPAN_PART_WRITTEN)
+        *news = PACKSPAN_PART_REMADE;
     header_free(&header);
     free(path);
     return status;

@@ -103,6 +103,11 @@ bool file_flush_folder(const char *path)
     return done;
 }
 
+packspan_status file_sync(struct file_draft *draft)
+{
+    return flushed(draft->stream) ? PACKSPAN_OK : PACKSPAN_IO;
+}
+
 packspan_status file_commit(struct file_draft *draft)
 {
     bool done = flushed(draft->stream);
@@ -136,7 +141,7 @@ void file_abandon(struct file_draft *draft)
     free_names(draft);
 }
 
-static bool is_folder(const char *path)
+bool file_is_folder(const char *path)
 {
     struct stat status;
     return stat(path, &status) == 0 && S_ISDIR(status.st_mode);
@@ -147,7 +152,7 @@ static bool made_folder(const char *path)
     if (mkdir(path, 0777) == 0)
         return true;
     int reason = errno;
-    if (is_folder(path))
+    if (file_is_folder(path))
         return true;
     errno = reason == EEXIST ? ENOTDIR : reason;
     return false;

@@ -18,6 +18,8 @@ struct file_draft {
 
 /* PACKSPAN_IO with errno kept when the file cannot be created. */
 packspan_status file_begin(struct file_draft *draft, const char *path);
+/* All that was written so far, on the disk under the temporary name. PACKSPAN_IO with errno. */
+packspan_status file_sync(struct file_draft *draft);
 /* Checks the stream's error flag, fflush, fsync, fclose and rename; on any failure the temporary
  * is removed, errno tells why and PACKSPAN_IO is returned. The draft is finished either way. */
 packspan_status file_commit(struct file_draft *draft);
@@ -26,6 +28,7 @@ void file_abandon(struct file_draft *draft);
 /* Makes it last that a file was made or renamed to `path`. False with errno when the disk fails. */
 bool file_flush_folder(const char *path);
 
+bool file_is_folder(const char *path);
 /* mkdir -p. PACKSPAN_IO with errno kept. */
 packspan_status file_make_folder(const char *path);
 

@@ -193,3 +193,20 @@ void case_data_free(struct case_data *c)
     free(c->name);
     *c = (struct case_data){.subject = SIZE_MAX};
 }
+
+/* A points.csv may also be a table of readings, which is then no design. */
+static bool is_design(const struct case_data *c, const char *file, const char *study,
+                      const char *points)
+{
+    return strcmp(file, study) == 0 || (c->study.is_table && strcmp(file, points) == 0);
+}
+
+bool case_file_is_design(const struct case_data *c, const char *name)
+{
+    return is_design(c, name, "study.csv", "points.csv");
+}
+
+bool case_problem_is_of_design(const struct case_data *c, const struct problem *p)
+{
+    return is_design(c, p->file, c->study_file, c->points_file);
+}

@@ -157,4 +157,10 @@ packspan_status cycle_read(const char *path, const char *name, struct problems *
                            struct cycle *out);
 void cycle_free(struct cycle *c);
 
+/* Whether a file of the case's folder, named from there on, makes the design of its study: a run
+ * does not depend on it. */
+bool case_file_is_design(const struct case_data *c, const char *name);
+/* The same of what a problem is about. */
+bool case_problem_is_of_design(const struct case_data *c, const struct problem *p);
+
 #endif

@@ -48,7 +48,7 @@ const struct setting_info setting_infos[SETTING_COUNT] = {
 };
 
 /* Where a setting lives in struct settings and what it may be. */
-enum kind { KIND_WHOLE, KIND_DECIMAL, KIND_CHOICE, KIND_PART, KIND_PATH };
+enum kind { KIND_WHOLE, KIND_DECIMAL, KIND_CHOICE, KIND_PART, KIND_PATH, KIND_NAMES };
 
 struct place {
     enum kind kind;
@@ -74,7 +74,7 @@ static const struct place places[SETTING_COUNT] = {
     [SETTING_OUT] = {KIND_PATH, FIELD(out), 0, 0, {0}},
     [SETTING_DESIGN] = {KIND_CHOICE, FIELD(sobol_design), 0, 0, {"grid", "sobol"}},
     [SETTING_POINTS] = {KIND_WHOLE, FIELD(points), 0, 1000000000, {0}},
-    [SETTING_QUANTITIES] = {KIND_PATH, FIELD(quantities), 0, 0, {0}},
+    [SETTING_QUANTITIES] = {KIND_NAMES, FIELD(quantities), 0, 0, {0}},
     [SETTING_HOURS] = {KIND_DECIMAL, FIELD(hours), 0, 1000000, {0}},
 };
 
@@ -207,7 +207,8 @@ static bool set_part(const struct place *place, struct part_of *field, const cha
         *field = p;
         return true;
     }
-    if (text[length] == '\0' || length >= sizeof part)
+    if (text[length] == '\0' || length >= sizeof part || !isdigit((unsigned char)text[0]) ||
+        !isdigit((unsigned char)text[length + 1]))
         return false;
     snprintf(part, sizeof part, "%.*s", (int)length, text);
     if (!read_whole(part, &p.part) || !read_whole(text + length + 1, &p.parts) ||
@@ -224,6 +225,20 @@ static bool set_path(const struct place *place, char *field, const char *text)
         return false;
     memmove(field, text, length + 1);
     return true;
+}
+
+/* Names with commas between them, or nothing at all. */
+static bool set_names(const struct place *place, char *field, const char *text)
+{
+    for (const char *at = text; *text; at++) {
+        size_t length = strcspn(at, ",");
+        if (strspn(at, " \t") >= length)
+            return false;
+        at += length;
+        if (*at == '\0')
+            break;
+    }
+    return set_path(place, field, text);
 }
 
 bool setting_set(struct settings *s, enum setting_id id, const char *text)
@@ -246,6 +261,9 @@ bool setting_set(struct settings *s, enum setting_id id, const char *text)
         break;
     case KIND_PATH:
         set = set_path(place, field, text);
+        break;
+    case KIND_NAMES:
+        set = set_names(place, field, text);
         break;
     }
     if (set && id == SETTING_SAMPLES)
@@ -274,6 +292,7 @@ void setting_text(const struct settings *s, enum setting_id id, char *text, size
                      ((const struct part_of *)field)->parts);
         break;
     case KIND_PATH:
+    case KIND_NAMES:
         snprintf(text, size, "%s", (const char *)field);
         break;
     }

@@ -68,6 +68,9 @@ void apply_settings(const struct options *options, packspan_case *c);
  * and after "choose another folder" how. */
 int prepare_folder(const char *command, const char *how, const char *folder);
 
+/* Says that a part that was there was of no use. */
+void tell_remade(const char *folder, const char *name);
+
 /* The folder of the results: the setting, or results/NAME-OF-CASE. */
 void choose_folder(packspan_case *c, char *folder, size_t size);
 

@@ -50,6 +50,15 @@ static int merge_study(packspan_merge *m, const char *folder, bool quiet)
     return report.refused == report.done ? EXIT_WRONG_CASE : EXIT_DONE;
 }
 
+/* Nothing of a study is on the screen. */
+static bool asks_for_units(const struct options *options)
+{
+    bool asks = false;
+    for (size_t i = 0; i < options->setting_count; i++)
+        asks = asks || strcmp(options->settings[i].name, "units") == 0;
+    return asks;
+}
+
 int command_merge(const struct options *options)
 {
     packspan_merge *m = NULL;
@@ -62,6 +71,12 @@ int command_merge(const struct options *options)
             fprintf(stderr, "packspan merge: %s\n", packspan_status_text(status));
         packspan_merge_free(m);
         return exit_status_of(status);
+    }
+    if (packspan_merge_is_study(m) && asks_for_units(options)) {
+        fprintf(stderr, "packspan merge: option '--units': these are parts of a study, of which "
+                        "no results are shown on the screen\n");
+        packspan_merge_free(m);
+        return EXIT_WRONG_USE;
     }
     packspan_case *c = packspan_merge_case(m);
     apply_settings(options, c);

@@ -29,6 +29,12 @@ static int run_and_write(packspan_case *c, const char *folder, bool quiet)
     return exit_status_of(written != PACKSPAN_OK ? written : ran);
 }
 
+void tell_remade(const char *folder, const char *name)
+{
+    fprintf(stderr, "packspan: %s/%s was damaged or cut off and has been worked out again\n",
+            folder, name);
+}
+
 static void tell_part(packspan_case *c, const char *folder, packspan_part_news news, bool quiet)
 {
     char name[64];
@@ -39,7 +45,9 @@ static void tell_part(packspan_case *c, const char *folder, packspan_part_news n
             "packspan: some samples of %s/%s outweigh by far those that set the scale; packspan "
             "merge will say with which --pilot all parts are to be run again\n",
             folder, name);
-    else if (!quiet)
+    else if (news == PACKSPAN_PART_REMADE)
+        tell_remade(folder, name);
+    if (news != PACKSPAN_PART_OUTGROWN && !quiet)
         printf("%s/%s %s\nWhen all parts are there: packspan merge %s %s\n", folder, name,
                news == PACKSPAN_PART_WAS_THERE ? "is there already; nothing was done"
                                                : "is written.",

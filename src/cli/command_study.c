@@ -95,7 +95,7 @@ static bool watch(void *user, const packspan_study_state *state)
     return !progress_stop_asked();
 }
 
-/* What of the journal was lost. */
+/* What was not as it had been left. */
 static void print_damage(const packspan_study_report *report, const char *folder)
 {
     if (report->mended)
@@ -106,6 +106,11 @@ static void print_damage(const packspan_study_report *report, const char *folder
                 "packspan: damaged records of the journal in %s that were dropped, their "
                 "points being worked out again: %" PRIu64 "\n",
                 folder, report->dropped);
+    if (report->replaced)
+        fprintf(stderr,
+                "packspan: the tables in %s were edited or those of another study; this one's own "
+                "take their place\n",
+                folder);
 }
 
 static void print_refused(packspan_study *s, const packspan_study_report *report)
@@ -123,10 +128,15 @@ static void print_refused(packspan_study *s, const packspan_study_report *report
 }
 
 /* Of a part: where it is, and what is next. */
-static int print_part(packspan_case *c, const packspan_study_report *report, const char *folder)
+static int print_part(packspan_case *c, const packspan_study_report *report, const char *folder,
+                      bool quiet)
 {
     char name[64];
     packspan_part_name(c, name, sizeof name);
+    if (report->part_damaged)
+        tell_remade(folder, name);
+    if (quiet)
+        return EXIT_DONE;
     printf("%s/%s %s\nWhen all parts are there: packspan merge %s %s\n", folder, name,
            report->was_complete ? "is there already; nothing was done" : "is written.", folder,
            folder);
@@ -137,7 +147,7 @@ static int print_end(packspan_case *c, packspan_study *s, const packspan_study_r
                      const char *folder, bool quiet)
 {
     if (strcmp(packspan_case_setting(c, "part"), "all") != 0)
-        return quiet ? EXIT_DONE : print_part(c, report, folder);
+        return print_part(c, report, folder, quiet);
     if (report->was_complete) {
         if (!quiet)
             printf("All points were finished before; the tables in %s are left as they are.\n",
@@ -163,23 +173,15 @@ static int print_stop(packspan_study *s, const packspan_study_report *report, co
     return EXIT_WAS_INTERRUPTED;
 }
 
-static int print_failure(packspan_study *s, packspan_status status, const char *folder)
+static int print_failure(packspan_study *s, packspan_status status)
 {
     const char *failure = packspan_study_failure(s);
     if (!*failure)
         failure = packspan_status_text(status);
-    if (status != PACKSPAN_BAD_CASE) {
-        fprintf(stderr, "packspan: %s\n", failure);
-        if (status == PACKSPAN_IO)
-            fprintf(stderr, "What is finished is kept in the journal; the same command goes on.\n");
-        return exit_status_of(status);
-    }
-    fprintf(
-        stderr,
-        "%s\npackspan: %s holds another study; to begin afresh, take another folder with --out, "
-        "or remove the file named above\n",
-        failure, folder);
-    return EXIT_WRONG_CASE;
+    fprintf(stderr, "%s%s\n", status == PACKSPAN_BAD_CASE ? "" : "packspan: ", failure);
+    if (status == PACKSPAN_IO)
+        fprintf(stderr, "What is finished is kept in the journal; the same command goes on.\n");
+    return exit_status_of(status);
 }
 
 /* Each point needs the memory of the one before it again: glibc shall not give it back and clear it
@@ -203,7 +205,7 @@ static int run_study(packspan_case *c, packspan_study *s, const char *folder)
     if (status == PACKSPAN_OK)
         return print_end(c, s, &report, folder, w.quiet);
     return status == PACKSPAN_INTERRUPTED ? print_stop(s, &report, folder)
-                                          : print_failure(s, status, folder);
+                                          : print_failure(s, status);
 }
 
 int command_study(const struct options *options)

@@ -782,8 +782,8 @@ packspan_status run_share(const struct plan_set *set, uint64_t from, uint64_t to
     return status;
 }
 
-packspan_status run_nothing(const struct plan_set *set, run_progress *progress, void *user,
-                            struct run_outcome *out)
+packspan_status run_open(const struct plan_set *set, run_progress *progress, void *user,
+                         struct run_outcome *out)
 {
     *out = outcome_of(set);
     return tally_share(set->source->settings.pilot, progress, user, out);

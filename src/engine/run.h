@@ -125,8 +125,8 @@ packspan_status run_share(const struct plan_set *set, uint64_t from, uint64_t to
                           run_progress *progress, void *user, uint64_t *pilot,
                           struct run_outcome *out);
 /* The same of no blocks at all: what shares are added to. */
-packspan_status run_nothing(const struct plan_set *set, run_progress *progress, void *user,
-                            struct run_outcome *out);
+packspan_status run_open(const struct plan_set *set, run_progress *progress, void *user,
+                         struct run_outcome *out);
 /* Works out what a whole run knows when all blocks are added. As run_plans(). */
 packspan_status run_finish(struct run_outcome *out);
 

@@ -40,22 +40,23 @@ static void copy_part(const struct plan_set *set, struct block_part *into,
     into->evidence = part->evidence;
 }
 
-static void close_node(const struct plan_set *set, struct sum_node *node)
+void sum_parts_close(const struct plan_set *set, struct block_part *parts)
 {
-    for (size_t c = 0; node->parts && c < set->count; c++)
-        block_part_close(&node->parts[c]);
-    free(node->parts);
+    for (size_t c = 0; parts && c < set->count; c++)
+        block_part_close(&parts[c]);
+    free(parts);
 }
 
-static bool open_node(const struct plan_set *set, struct sum_node *node)
+struct block_part *sum_parts_open(const struct plan_set *set)
 {
-    *node = (struct sum_node){.parts = calloc(set->count, sizeof *node->parts)};
-    bool made = node->parts;
+    struct block_part *parts = calloc(set->count, sizeof *parts);
+    bool made = parts;
     for (size_t c = 0; c < set->count && made; c++)
-        made = block_part_open(set, false, &node->parts[c]);
-    if (!made)
-        close_node(set, node);
-    return made;
+        made = block_part_open(set, false, &parts[c]);
+    if (made)
+        return parts;
+    sum_parts_close(set, parts);
+    return NULL;
 }
 
 static bool make_room(struct sum_tree *t)
@@ -66,7 +67,8 @@ static bool make_room(struct sum_tree *t)
     if (!longer)
         return false;
     t->nodes = longer;
-    if (!open_node(t->set, &longer[t->capacity]))
+    longer[t->capacity] = (struct sum_node){.parts = sum_parts_open(t->set)};
+    if (!longer[t->capacity].parts)
         return false;
     t->capacity++;
     return true;
@@ -115,7 +117,7 @@ bool sum_tree_add(struct sum_tree *t, uint64_t index, int level, const struct bl
 void sum_tree_free(struct sum_tree *t)
 {
     for (size_t i = 0; i < t->capacity; i++)
-        close_node(t->set, &t->nodes[i]);
+        sum_parts_close(t->set, t->nodes[i].parts);
     free(t->nodes);
     *t = (struct sum_tree){0};
 }

@@ -20,6 +20,10 @@ struct sum_tree {
     size_t count, capacity;
 };
 
+/* Sums over nothing, one a candidate; NULL when out of memory. */
+struct block_part *sum_parts_open(const struct plan_set *set);
+void sum_parts_close(const struct plan_set *set, struct block_part *parts); /* NULL is fine */
+
 /* into += part: sums over blocks that follow those of `into`. */
 void block_part_merge(const struct plan_set *set, struct block_part *into,
                       const struct block_part *part);

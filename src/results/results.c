@@ -266,10 +266,12 @@ static bool add_warning(struct packspan_results *r, char *text)
     return true;
 }
 
+/* The design of a study is nothing to a run. */
 static bool take_warnings_of(struct packspan_results *r, const struct problems *list)
 {
     for (size_t i = 0; i < list->count; i++)
-        if (!add_warning(r, problem_text(&list->items[i])))
+        if (!case_problem_is_of_design(r->outcome.set->source, &list->items[i]) &&
+            !add_warning(r, problem_text(&list->items[i])))
             return false;
     return true;
 }

@@ -441,10 +441,12 @@ static packspan_status put_table_checksum(FILE *f, const char *folder, const cha
 static packspan_status put_checksums(FILE *f, const struct packspan_results *r, const char *folder,
                                      const struct table_writer *tables, size_t table_count)
 {
-    const struct case_files *files = &r->outcome.set->source->files;
+    const struct case_data *c = r->outcome.set->source;
+    const struct case_files *files = &c->files;
     packspan_status status = PACKSPAN_OK;
     for (size_t i = 0; i < files->count && status == PACKSPAN_OK; i++)
-        status = put_checksum(f, "case_checksum", files->file[i].name, files->file[i].checksum);
+        if (!case_file_is_design(c, files->file[i].name))
+            status = put_checksum(f, "case_checksum", files->file[i].name, files->file[i].checksum);
     for (size_t i = 0; i < table_count && status == PACKSPAN_OK; i++)
         if (tables[i].wanted)
             status = put_table_checksum(f, folder, tables[i].name);
@@ -492,6 +494,36 @@ static void put_run_items(FILE *f, const struct packspan_results *r)
     }
 }
 
+/* The text with the case's files named from its folder on, so that a run and its parts, merged
+ * wherever, say the same; malloc'd. */
+static char *without_folder(const char *text, const char *folder)
+{
+    size_t length = strlen(folder);
+    char *bare = malloc(strlen(text) + 1), *to = bare;
+    for (const char *at = text; bare && *at;) {
+        bool begins = at == text || strchr(" '(", at[-1]);
+        if (begins && strncmp(at, folder, length) == 0 && at[length] == '/')
+            at += length + 1;
+        else
+            *to++ = *at++;
+    }
+    if (bare)
+        *to = '\0';
+    return bare;
+}
+
+static packspan_status put_warnings(FILE *f, const struct packspan_results *r)
+{
+    for (size_t i = 0; i < r->warning_count; i++) {
+        char *text = without_folder(r->warnings[i], r->outcome.set->source->folder);
+        if (!text)
+            return PACKSPAN_NO_MEMORY;
+        put_item(f, "warning", text);
+        free(text);
+    }
+    return PACKSPAN_OK;
+}
+
 static packspan_status write_record(struct packspan_results *r, const char *folder,
                                     const struct table_writer *tables, size_t table_count)
 {
@@ -504,8 +536,8 @@ static packspan_status write_record(struct packspan_results *r, const char *fold
         fputs("item,value\n", draft.stream);
         put_run_items(draft.stream, r);
         status = put_checksums(draft.stream, r, folder, tables, table_count);
-        for (size_t i = 0; i < r->warning_count; i++)
-            put_item(draft.stream, "warning", r->warnings[i]);
+        if (status == PACKSPAN_OK)
+            status = put_warnings(draft.stream, r);
         if (status == PACKSPAN_OK)
             status = file_commit(&draft);
         else

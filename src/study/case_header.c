@@ -20,15 +20,18 @@ static void add_checksum(struct header *h, const char *what, const char *name, c
 
 void header_add_files(struct header *h, const struct case_data *c)
 {
+    const char *kind = header_value(h, "kind");
+    bool is_run = kind && strcmp(kind, "run") == 0;
     for (size_t i = 0; i < c->files.count; i++)
-        if (strcmp(c->files.file[i].name, "settings.csv") != 0)
+        if (strcmp(c->files.file[i].name, "settings.csv") != 0 &&
+            !(is_run && case_file_is_design(c, c->files.file[i].name)))
             add_checksum(h, TABLE_ITEM, c->files.file[i].name, c->files.file[i].checksum);
     for (size_t i = 0; i < c->cycle_count; i++)
         if (!c->cycles[i].file)
             add_checksum(h, CYCLE_ITEM, c->cycles[i].name, c->cycles[i].checksum);
 }
 
-static void add_folder(struct header *h, const struct case_data *c)
+void header_add_folder(struct header *h, const struct case_data *c)
 {
     char *path = realpath(c->folder, NULL);
     header_add(h, "case", path ? path : c->folder);
@@ -40,7 +43,7 @@ void header_add_case(struct header *h, const char *kind, const struct case_data 
     const struct settings *s = &c->settings;
     header_add(h, "kind", kind);
     header_add(h, "version", PACKSPAN_VERSION);
-    add_folder(h, c);
+    header_add_folder(h, c);
     header_add_whole(h, "seed", s->seed);
     header_add_whole(h, "samples", settings_samples(s));
     header_add(h, "sequence", s->sobol ? "sobol" : "pcg");
@@ -51,8 +54,7 @@ void header_add_case(struct header *h, const char *kind, const struct case_data 
     header_add_files(h, c);
 }
 
-/* NULL, or the name of the file that the item is about. */
-static const char *file_of(const char *item)
+const char *header_file_of(const char *item)
 {
     size_t length = sizeof TABLE_ITEM - 1;
     if (strncmp(item, TABLE_ITEM, length) == 0)
@@ -65,8 +67,8 @@ static void report(struct problems *problems, const struct case_data *c, const c
                    const char *what)
 {
     bool is_table = strncmp(item, TABLE_ITEM, sizeof TABLE_ITEM - 1) == 0;
-    char *file = is_table ? text_format("%s/%s", c->folder, file_of(item))
-                          : text_format("packspan's own cycle %s", file_of(item));
+    char *file = is_table ? text_format("%s/%s", c->folder, header_file_of(item))
+                          : text_format("packspan's own cycle %s", header_file_of(item));
     if (file)
         problems_add(problems, SEVERITY_ERROR, file, 0, NULL, what, NULL, NULL);
     else
@@ -77,8 +79,10 @@ static void report(struct problems *problems, const struct case_data *c, const c
 void header_check_case(const struct header *h, const struct case_data *c, struct problems *problems)
 {
     struct header now = {0};
+    const char *kind = header_value(h, "kind");
+    header_add(&now, "kind", kind ? kind : "");
     header_add_files(&now, c);
-    for (size_t i = 0; i < now.count; i++) {
+    for (size_t i = 1; i < now.count; i++) {
         const char *then = header_value(h, now.items[i].name);
         if (!then)
             report(problems, c, now.items[i].name, "was not there when the parts were made");
@@ -86,7 +90,7 @@ void header_check_case(const struct header *h, const struct case_data *c, struct
             report(problems, c, now.items[i].name, "has changed since the parts were made");
     }
     for (size_t i = 0; i < h->count; i++)
-        if (file_of(h->items[i].name) && !header_value(&now, h->items[i].name))
+        if (header_file_of(h->items[i].name) && !header_value(&now, h->items[i].name))
             report(problems, c, h->items[i].name, "is gone since the parts were made");
     problems->out_of_memory = problems->out_of_memory || now.no_memory;
     header_free(&now);

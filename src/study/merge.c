@@ -41,7 +41,7 @@ packspan_status merge_run(const struct part_set *parts, const struct plan_set *s
                           run_progress *progress, void *user, struct problems *problems,
                           struct run_outcome *out)
 {
-    packspan_status status = run_nothing(set, progress, user, out);
+    packspan_status status = run_open(set, progress, user, out);
     out->parts = parts->count;
     for (size_t i = 0; i < parts->count && status == PACKSPAN_OK; i++) {
         const struct part_entry *e = &parts->entries[i];

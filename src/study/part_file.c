@@ -247,21 +247,23 @@ static void strip_header(struct header *h)
     h->count -= 2;
 }
 
+static const char no_part[] = "is no part that packspan has written",
+                  damaged[] = "is damaged or cut off, its checksum does not fit";
+
 /* NULL, or what is wrong. */
 static const char *fault_of(struct part_file *p, size_t length, packspan_status *status)
 {
     static const char beginning[] = FIRST_ITEM ",", own_beginning[] = FIRST_ITEM "," FORMAT "\n";
-    static const char damaged[] = "is damaged or cut off, its checksum does not fit";
+    size_t known = sizeof beginning - 1;
     uint64_t payload;
     *status = PACKSPAN_BAD_CASE;
-    if (length < sizeof own_beginning || memcmp(p->bytes, beginning, sizeof beginning - 1) != 0)
-        return "is no part that packspan has written, or cut off";
-    if (memcmp(p->bytes, own_beginning, sizeof own_beginning - 1) != 0)
-        return is_sound(p->bytes, length) ? "was written by a packspan of another format; make "
-                                            "all parts and merge them with the same version"
-                                          : damaged;
+    if (memcmp(p->bytes, beginning, length < known ? length : known) != 0)
+        return no_part;
     if (!is_sound(p->bytes, length))
         return damaged;
+    if (memcmp(p->bytes, own_beginning, sizeof own_beginning - 1) != 0)
+        return "was written by a packspan of another format; make all parts and merge them with "
+               "the same version";
     struct byte_reader r = {p->bytes, p->bytes + length - LAST_LINE, false};
     packspan_status taken = header_take(&r, &p->header);
     if (taken == PACKSPAN_NO_MEMORY)
@@ -277,7 +279,8 @@ static const char *fault_of(struct part_file *p, size_t length, packspan_status 
     return NULL;
 }
 
-packspan_status part_file_read(const char *path, struct problems *problems, struct part_file *out)
+packspan_status part_file_probe(const char *path, struct problems *problems, bool *is_damaged,
+                                struct part_file *out)
 {
     struct part_file p = {0};
     size_t length = 0;
@@ -294,9 +297,16 @@ packspan_status part_file_read(const char *path, struct problems *problems, stru
         *out = p;
         return status;
     }
+    *is_damaged = fault == damaged;
     problems_add(problems, SEVERITY_ERROR, path, 0, NULL, fault, NULL, NULL);
     part_file_free(&p);
     return status;
+}
+
+packspan_status part_file_read(const char *path, struct problems *problems, struct part_file *out)
+{
+    bool is_damaged;
+    return part_file_probe(path, problems, &is_damaged, out);
 }
 
 void part_file_free(struct part_file *p)

@@ -64,6 +64,10 @@ packspan_status part_file_write(const char *path, const struct header *header, c
 /* Reports what is wrong. PACKSPAN_BAD_CASE when it is no part file, or damaged; PACKSPAN_MISSING
  * and PACKSPAN_IO with errno. part_file_free() after PACKSPAN_OK. */
 packspan_status part_file_read(const char *path, struct problems *problems, struct part_file *out);
+/* The same; *is_damaged tells one that packspan began, but that is cut off or has other bytes
+ * since, from what never was a part. It is left as it is when the file cannot be read. */
+packspan_status part_file_probe(const char *path, struct problems *problems, bool *is_damaged,
+                                struct part_file *out);
 void part_file_free(struct part_file *p);
 
 #endif

@@ -5,12 +5,17 @@
 #include <inttypes.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
 
 #include "base/file.h"
 #include "base/text.h"
+#include "study/part_words.h"
 
 /* The folder of the case may have another name elsewhere. */
 const char *const part_own_items[] = {"part", "case", NULL};
+
+static const char part_ending[] = ".part", journal_ending[] = ".journal";
 
 struct gathering {
     struct part_set *set;
@@ -63,6 +68,11 @@ static void add_entry(struct gathering *g, const char *path, const struct header
         note(g, PACKSPAN_NO_MEMORY);
         return;
     }
+    struct stat about;
+    if (stat(path, &about) == 0) {
+        entry.device = about.st_dev;
+        entry.inode = about.st_ino;
+    }
     header_whole(h, "part", &entry.part);
     longer[s->count++] = entry;
 }
@@ -70,7 +80,13 @@ static void add_entry(struct gathering *g, const char *path, const struct header
 static void take_file(struct gathering *g, const char *path)
 {
     struct part_file p;
-    packspan_status status = part_file_read(path, g->problems, &p);
+    struct problems faults = {0};
+    bool is_damaged = false;
+    packspan_status status = part_file_probe(path, &faults, &is_damaged, &p);
+    for (size_t i = 0; i < faults.count; i++)
+        problems_add(g->problems, SEVERITY_ERROR, path, 0, NULL, faults.items[i].what, NULL,
+                     is_damaged ? "the command that made it makes it again" : NULL);
+    problems_clear(&faults);
     note(g, status);
     if (status != PACKSPAN_OK)
         return;
@@ -78,10 +94,20 @@ static void take_file(struct gathering *g, const char *path)
     part_file_free(&p);
 }
 
+static bool ends_with(const char *name, const char *end)
+{
+    size_t length = strlen(name), of_end = strlen(end);
+    return length > of_end && strcmp(name + length - of_end, end) == 0;
+}
+
 static int is_part_name(const struct dirent *e)
 {
-    size_t length = strlen(e->d_name);
-    return length > 5 && strcmp(e->d_name + length - 5, ".part") == 0;
+    return ends_with(e->d_name, part_ending);
+}
+
+static int is_journal_name(const struct dirent *e)
+{
+    return strncmp(e->d_name, "part_", 5) == 0 && ends_with(e->d_name, journal_ending);
 }
 
 static void take_folder(struct gathering *g, const char *folder)
@@ -107,14 +133,6 @@ static void take_folder(struct gathering *g, const char *folder)
     free(names);
 }
 
-static bool is_folder(const char *path)
-{
-    DIR *d = opendir(path);
-    if (d)
-        closedir(d);
-    return d;
-}
-
 /* ---- checking ---- */
 
 /* The header of more than half of them, if there is one (Boyer and Moore's vote). */
@@ -131,14 +149,15 @@ static const struct part_entry *choose_reference(const struct part_set *s)
     return chosen;
 }
 
-static void compare_with(struct gathering *g, const struct part_entry *e, const char *reference)
+static void report_foreign(struct gathering *g, const struct part_entry *e)
 {
     struct part_file p;
     packspan_status status = part_file_read(e->path, g->problems, &p);
-    note(g, status == PACKSPAN_OK ? PACKSPAN_BAD_CASE : status);
-    if (status != PACKSPAN_OK)
+    if (status != PACKSPAN_OK) {
+        note(g, status);
         return;
-    header_compare(&p.header, e->path, &g->set->header, reference, part_own_items, g->problems);
+    }
+    report(g, text_copy(e->path), part_difference(&p.header, &g->set->header, part_own_items));
     part_file_free(&p);
 }
 
@@ -160,7 +179,7 @@ static void drop_foreign(struct gathering *g)
             continue;
         }
         if (status == PACKSPAN_OK)
-            compare_with(g, &s->entries[i], path);
+            report_foreign(g, &s->entries[i]);
         free(s->entries[i].path);
     }
     s->count = kept;
@@ -173,17 +192,55 @@ static int compare_parts(const void *a, const void *b)
     const struct part_entry *x = a, *y = b;
     if (x->part != y->part)
         return x->part < y->part ? -1 : 1;
+    if (x->device != y->device)
+        return x->device < y->device ? -1 : 1;
+    if (x->inode != y->inode)
+        return x->inode < y->inode ? -1 : 1;
     return strcmp(x->path, y->path);
+}
+
+/* A file that was named twice, perhaps by two paths, counts once. */
+static void drop_repeated(struct part_set *s)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < s->count; i++) {
+        const struct part_entry *last = kept > 0 ? &s->entries[kept - 1] : NULL;
+        const struct part_entry *e = &s->entries[i];
+        if (last && last->device == e->device && last->inode == e->inode)
+            free(s->entries[i].path);
+        else
+            s->entries[kept++] = *e;
+    }
+    s->count = kept;
+}
+
+/* Beside the parts that are there. */
+static char *folder_of(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    size_t length = slash ? (size_t)(slash - path) : 0;
+    return slash ? strndup(path, length ? length : 1) : text_copy(".");
 }
 
 static void report_missing(struct gathering *g, uint64_t from, uint64_t to, uint64_t parts)
 {
-    if (from == to)
+    if (from > to)
+        return;
+    char *folder = folder_of(g->set->entries[0].path);
+    char *command = folder ? part_command(&g->set->header, folder) : NULL;
+    if (!command)
+        note(g, PACKSPAN_NO_MEMORY);
+    else if (from == to)
         report(g, text_format("part %" PRIu64 " of %" PRIu64, from, parts),
-               text_copy("is missing"));
-    else if (from < to)
+               text_format("is missing; it is made by: %s %" PRIu64 "/%" PRIu64, command, from,
+                           parts));
+    else
         report(g, text_format("parts %" PRIu64 " to %" PRIu64 " of %" PRIu64, from, to, parts),
-               text_copy("are missing"));
+               text_format("are missing; they are made, K from %" PRIu64 " to %" PRIu64
+                           ", by: %s K/%" PRIu64,
+                           from, to, command, parts));
+    free(command);
+    free(folder);
 }
 
 static void check_complete(struct gathering *g)
@@ -195,6 +252,7 @@ static void check_complete(struct gathering *g)
         return;
     }
     qsort(s->entries, s->count, sizeof *s->entries, compare_parts);
+    drop_repeated(s);
     for (size_t i = 0; i < s->count; i++) {
         const struct part_entry *e = &s->entries[i];
         if (e->part + 1 == next && i > 0) {
@@ -215,13 +273,62 @@ static void check_complete(struct gathering *g)
     report_missing(g, next, parts, parts);
 }
 
+/* ---- what is not finished ---- */
+
+/* Without the line end; malloc'd, "" when there is none. */
+static char *last_line(const char *path)
+{
+    enum { MOST_LOG = 1 << 24 };
+    char *text = NULL;
+    size_t length;
+    if (file_read(path, MOST_LOG, &text, &length) != PACKSPAN_OK)
+        return text_copy("");
+    while (length > 0 && text[length - 1] == '\n')
+        text[--length] = '\0';
+    const char *end = strrchr(text, '\n');
+    char *line = text_copy(end ? end + 1 : text);
+    free(text);
+    return line;
+}
+
+static void tell_journal(struct gathering *g, const char *folder, const char *name)
+{
+    int stem = (int)(strlen(name) + 1 - sizeof journal_ending);
+    char *part = text_format("%s/%.*s%s", folder, stem, name, part_ending);
+    char *log = text_format("%s/%.*s.log", folder, stem, name);
+    char *path = text_format("%s/%s", folder, name);
+    char *line = log ? last_line(log) : NULL;
+    if (!part || !path || !line)
+        note(g, PACKSPAN_NO_MEMORY);
+    else if (access(part, F_OK) != 0)
+        problems_add(g->problems, SEVERITY_ERROR, path, 0, NULL,
+                     *line ? "is not finished; its log ends with" : "is not finished",
+                     *line ? line : NULL, NULL);
+    free(line);
+    free(path);
+    free(log);
+    free(part);
+}
+
+/* Parts of a study that are being worked out, or have to be gone on with. */
+static void tell_journals(struct gathering *g, const char *folder)
+{
+    struct dirent **names = NULL;
+    int count = scandir(folder, &names, is_journal_name, alphasort);
+    for (int i = 0; i < count; i++) {
+        tell_journal(g, folder, names[i]->d_name);
+        free(names[i]);
+    }
+    free(names);
+}
+
 packspan_status part_set_open(const char *const *paths, size_t n, struct problems *problems,
                               struct part_set *out)
 {
     *out = (struct part_set){0};
     struct gathering g = {out, problems, PACKSPAN_OK};
     for (size_t i = 0; i < n; i++) {
-        if (is_folder(paths[i]))
+        if (file_is_folder(paths[i]))
             take_folder(&g, paths[i]);
         else
             take_file(&g, paths[i]);
@@ -230,6 +337,9 @@ packspan_status part_set_open(const char *const *paths, size_t n, struct problem
         drop_foreign(&g);
     if (out->count > 0)
         check_complete(&g);
+    for (size_t i = 0; i < n && g.status == PACKSPAN_BAD_CASE; i++)
+        if (file_is_folder(paths[i]))
+            tell_journals(&g, paths[i]);
     return g.status;
 }
 

@@ -3,11 +3,15 @@
 #ifndef PACKSPAN_STUDY_PART_SET_H
 #define PACKSPAN_STUDY_PART_SET_H
 
+#include <sys/types.h>
+
 #include "study/part_file.h"
 
 struct part_entry {
     char *path;
     uint64_t part;
+    dev_t device; /* with the inode: which file it is, under whatever path */
+    ino_t inode;
     char digest[65]; /* of the header, without what is the part's own */
 };
 

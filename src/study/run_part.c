@@ -143,25 +143,6 @@ static void put_tree(struct exchange *x, const struct sum_tree *t)
         node(x, t->set, &t->nodes[k]);
 }
 
-static void close_parts(const struct plan_set *set, struct block_part *parts)
-{
-    for (size_t c = 0; parts && c < set->count; c++)
-        block_part_close(&parts[c]);
-    free(parts);
-}
-
-static struct block_part *open_parts(const struct plan_set *set)
-{
-    struct block_part *parts = calloc(set->count, sizeof *parts);
-    bool made = parts;
-    for (size_t c = 0; c < set->count && made; c++)
-        made = block_part_open(set, false, &parts[c]);
-    if (made)
-        return parts;
-    close_parts(set, parts);
-    return NULL;
-}
-
 /* Where the next node has to begin; false when this one does not, or goes beyond `end`. */
 static bool follows(const struct sum_node *n, uint64_t *place, uint64_t end)
 {
@@ -174,7 +155,7 @@ static bool follows(const struct sum_node *n, uint64_t *place, uint64_t end)
 static packspan_status take_node(struct exchange *x, struct sum_tree *t, uint64_t *place,
                                  uint64_t end)
 {
-    struct sum_node n = {.parts = open_parts(t->set)};
+    struct sum_node n = {.parts = sum_parts_open(t->set)};
     packspan_status status = n.parts ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK) {
         node(x, t->set, &n);
@@ -183,7 +164,7 @@ static packspan_status take_node(struct exchange *x, struct sum_tree *t, uint64_
         else if (!sum_tree_add(t, n.index, n.level, n.parts, &n.joint))
             status = PACKSPAN_NO_MEMORY;
     }
-    close_parts(t->set, n.parts);
+    sum_parts_close(t->set, n.parts);
     return status;
 }
 

@@ -16,7 +16,7 @@ char *run_part_path(const char *folder, struct part_of part);
 /* `share` is what run_share() has made, with its *pilot. */
 void run_part_put(struct run_outcome *share, uint64_t pilot, struct byte_writer *w);
 
-/* Adds blocks from .. to - 1, which follow those that were added before, to what run_nothing() has
+/* Adds blocks from .. to - 1, which follow those that were added before, to what run_open() has
  * made. Where *pilot is not 0, the share needs a longer pilot and holds nothing. PACKSPAN_BAD_CASE
  * when the bytes are not what packspan writes for the case; PACKSPAN_NO_MEMORY. */
 packspan_status run_part_take(struct byte_reader *r, uint64_t from, uint64_t to, uint64_t *pilot,

@@ -15,6 +15,7 @@
 #include "study/pace.h"
 #include "study/run_part.h"
 #include "study/study_part.h"
+#include "study/tables_owner.h"
 
 /* ---- what study it is ---- */
 
@@ -412,8 +413,6 @@ static packspan_status write_tables(const struct study *s, const char *folder,
     packspan_status status = from.space ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK)
         status = study_tables_write(s, folder, &records, report, path);
-    if (status == PACKSPAN_OK)
-        status = study_record_write(s, folder, report, path);
     int reason = errno;
     free(from.space);
     errno = reason;
@@ -470,13 +469,19 @@ static packspan_status complete(const struct study *s, struct paths *p,
 static packspan_status go_on(struct study *s, struct paths *p, struct journal *journal,
                              packspan_study_watch *watch, void *user, struct study_report *report)
 {
+    struct problems differences = {0};
+    enum tables_owner owner = TABLES_NONE;
+    packspan_status status = PACKSPAN_OK;
     report->done = report->found.done;
-    report->was_complete = report->done == s->count && !p->part && study_tables_exist(p->folder);
-    if (report->was_complete)
-        return PACKSPAN_OK;
+    if (!p->part)
+        status = tables_owner_find(s, p->folder, &differences, &owner);
+    problems_clear(&differences);
+    report->was_complete = report->done == s->count && owner == TABLES_OWN;
+    report->replaced = owner == TABLES_OTHER;
+    if (report->was_complete || status != PACKSPAN_OK)
+        return status;
     if (!p->part)
         study_tables_remove(p->folder);
-    packspan_status status = PACKSPAN_OK;
     if (report->done < s->count)
         status = work_out(s, p->log, journal, watch, user, report);
     return status == PACKSPAN_OK && !report->stopped ? complete(s, p, journal, report) : status;
@@ -486,12 +491,15 @@ static packspan_status go_on(struct study *s, struct paths *p, struct journal *j
 static packspan_status find_part(const struct study *s, struct paths *p, struct problems *problems,
                                  struct study_report *report)
 {
-    packspan_status status = p->part ? study_part_find(s, p->part, problems) : PACKSPAN_MISSING;
-    if (status == PACKSPAN_OK) {
+    enum own_part found = OWN_PART_NONE;
+    packspan_status status = p->part ? study_part_find(s, p->part, problems, &found) : PACKSPAN_OK;
+    if (status != PACKSPAN_OK)
+        p->blamed = p->part;
+    report->part_damaged = found == OWN_PART_DAMAGED;
+    if (found == OWN_PART_THERE) {
         report->was_complete = true;
         report->done = s->count;
-    } else if (status != PACKSPAN_MISSING) {
-        p->blamed = p->part;
+        unlink(p->journal); /* perhaps a kill has left it */
     }
     return status;
 }
@@ -501,10 +509,18 @@ static packspan_status run_all(struct study *s, struct paths *p, struct problems
 {
     struct journal journal = {.file = -1};
     packspan_status status = find_part(s, p, problems, report);
-    if (status != PACKSPAN_MISSING)
+    if (status != PACKSPAN_OK || report->was_complete)
+        return status;
+    if (!p->part && access(p->journal, F_OK) != 0)
+        status = tables_may_be_written(s, p->folder, problems);
+    if (status != PACKSPAN_OK)
         return status;
     status = journal_open(p->journal, &s->header, s->first, s->count, s->layout.numbers, problems,
                           &journal, &report->found);
+    if (status == PACKSPAN_BAD_CASE)
+        problems_add(problems, SEVERITY_ERROR, p->folder, 0, NULL, "holds another study", NULL,
+                     "to begin afresh, take another folder with --out, or remove the file named "
+                     "above");
     if (status == PACKSPAN_OK)
         status = go_on(s, p, &journal, watch, user, report);
     journal_close(&journal);

@@ -39,6 +39,8 @@ uint64_t study_table_size(const struct study *s);
 struct study_report {
     struct journal_found found;
     bool was_complete; /* there was nothing to do */
+    bool part_damaged; /* the part's file was, and is made again */
+    bool replaced;     /* tables that were not, or not any more, this study's */
     bool stopped;      /* by the watch or by the time; what is finished is kept */
     bool out_of_time;
     uint64_t done;          /* points of the share that are finished now */
@@ -66,15 +68,16 @@ struct record_source {
     uint64_t count;
 };
 
-/* study.csv and study_claims.csv, each whole or not at all; counts refused points. `path`
- * (malloc'd) is the file that PACKSPAN_IO is about. */
+/* study_run.csv, then study.csv and study_claims.csv, each whole or not at all; counts refused
+ * points. `path` (malloc'd) is the file that PACKSPAN_IO is about. */
 packspan_status study_tables_write(const struct study *s, const char *folder,
                                    const struct record_source *records, struct study_report *report,
                                    char **path);
-/* study_run.csv, which says that they are complete. */
-packspan_status study_record_write(const struct study *s, const char *folder,
-                                   const struct study_report *report, char **path);
-bool study_tables_exist(const char *folder);
+/* Its name, and an item as it writes it, without the line end (malloc'd). */
+extern const char study_record_name[];
+char *study_record_line(const char *item, const char *value);
+/* The path of some table that is in the folder (malloc'd), or NULL. */
+char *study_table_there(const char *folder);
 void study_tables_remove(const char *folder);
 
 #endif

@@ -4,7 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "study/case_header.h"
 #include "study/run_part.h"
+#include "study/tables_owner.h"
 
 /* The points of a part, as a run's blocks are shared out. */
 static void share_of(const struct study *s, struct part_of part, uint64_t *first, uint64_t *count)
@@ -28,32 +30,23 @@ static bool make_header(const struct study *s, struct header *h)
 {
     for (size_t i = 0; i < s->header.count; i++)
         header_add(h, s->header.items[i].name, s->header.items[i].value);
-    char *path = realpath(s->source->folder, NULL);
-    header_add(h, "case", path ? path : s->source->folder);
-    free(path);
+    header_add_folder(h, s->source);
     header_add_whole(h, "part", s->part.part);
     header_add_whole(h, "parts", s->part.parts);
     return !h->no_memory;
 }
 
-packspan_status study_part_find(const struct study *s, const char *path, struct problems *problems)
+packspan_status study_part_find(const struct study *s, const char *path, struct problems *problems,
+                                enum own_part *found)
 {
-    static const char *const own[] = {"case", NULL};
     struct header header = {0};
-    struct problems found = {0};
     struct part_file p;
-    packspan_status status = part_file_read(path, &found, &p);
-    if (status == PACKSPAN_OK) {
-        bool made = make_header(s, &header);
-        header_compare(&header, "this study", &p.header, path, own, &found);
-        status = !made ? PACKSPAN_NO_MEMORY : found.count > 0 ? PACKSPAN_BAD_CASE : PACKSPAN_OK;
-        part_file_free(&p);
-    }
-    for (size_t i = 0; i < found.count && status == PACKSPAN_BAD_CASE; i++)
-        problems_add(problems, SEVERITY_ERROR, found.items[i].file, 0, NULL, found.items[i].what,
-                     NULL, NULL);
+    packspan_status status = make_header(s, &header)
+                                 ? own_part_find(path, &header, problems, found, &p)
+                                 : PACKSPAN_NO_MEMORY;
     int reason = errno;
-    problems_clear(&found);
+    if (status == PACKSPAN_OK && *found == OWN_PART_THERE)
+        part_file_free(&p);
     header_free(&header);
     errno = reason;
     return status;
@@ -135,12 +128,13 @@ packspan_status study_merge(const struct part_set *parts, const struct study *s,
         .parts = parts, .study = s, .problems = problems, .frame = {.file = -1}};
     struct record_source records = {next_record, &from, s->design.points};
     *report = (struct study_report){.done = s->design.points, .parts = parts->count};
+    packspan_status status = tables_may_be_written(s, folder, problems);
+    if (status != PACKSPAN_OK)
+        return status;
     study_tables_remove(folder);
-    packspan_status status = study_tables_write(s, folder, &records, report, path);
+    status = study_tables_write(s, folder, &records, report, path);
     int reason = errno;
     close_part(&from);
     errno = reason;
-    if (status == PACKSPAN_OK)
-        status = study_record_write(s, folder, report, path);
     return status;
 }

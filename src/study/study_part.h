@@ -2,6 +2,7 @@
 #ifndef PACKSPAN_STUDY_STUDY_PART_H
 #define PACKSPAN_STUDY_STUDY_PART_H
 
+#include "study/own_part.h"
 #include "study/part_set.h"
 #include "study/study.h"
 
@@ -9,9 +10,9 @@
  * than parts. */
 packspan_status study_take_share(struct study *s, struct part_of part);
 
-/* PACKSPAN_MISSING when there is no such file; PACKSPAN_BAD_CASE when it is damaged or of another
- * study, which is reported. */
-packspan_status study_part_find(const struct study *s, const char *path, struct problems *problems);
+/* As own_part_find(). */
+packspan_status study_part_find(const struct study *s, const char *path, struct problems *problems,
+                                enum own_part *found);
 /* All points of the share, which the journal must hold. */
 packspan_status study_part_write(const struct study *s, const char *path,
                                  const struct journal *journal);

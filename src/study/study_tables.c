@@ -12,8 +12,8 @@
 #include "base/text.h"
 #include "study/study.h"
 
-static const char rows_table[] = "study.csv", claims_table[] = "study_claims.csv",
-                  run_table[] = "study_run.csv";
+const char study_record_name[] = "study_run.csv";
+static const char rows_table[] = "study.csv", claims_table[] = "study_claims.csv";
 
 /* RFC 4180: quoted only where it must be. */
 static void put_text(FILE *f, const char *text)
@@ -199,33 +199,28 @@ static packspan_status finish(struct file_draft *draft, packspan_status status, 
     return status;
 }
 
-packspan_status study_tables_write(const struct study *s, const char *folder,
-                                   const struct record_source *records, struct study_report *report,
-                                   char **path)
-{
-    char *rows_path = text_format("%s/%s", folder, rows_table);
-    char *claims_path = text_format("%s/%s", folder, claims_table);
-    struct file_draft rows = {0}, claims = {0};
-    packspan_status status = rows_path && claims_path ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
-    if (status == PACKSPAN_OK)
-        status = file_begin(&rows, rows_path);
-    if (status == PACKSPAN_OK)
-        status = file_begin(&claims, claims_path);
-    if (status == PACKSPAN_IO) {
-        *path = text_copy(rows_path);
-    } else if (status == PACKSPAN_OK) {
-        status = write_both(&rows, &claims, s, records, report);
-    }
-    status = finish(&rows, status, rows_path, path);
-    return finish(&claims, status, claims_path, path);
-}
-
 static void put_item(FILE *f, const char *item, const char *value)
 {
     put_text(f, item);
     fputc(',', f);
     put_text(f, value);
     fputc('\n', f);
+}
+
+char *study_record_line(const char *item, const char *value)
+{
+    char *text = NULL;
+    size_t length = 0;
+    FILE *f = open_memstream(&text, &length);
+    if (!f)
+        return NULL;
+    put_item(f, item, value);
+    if (fclose(f) != 0) {
+        free(text);
+        return NULL;
+    }
+    text[length - 1] = '\0'; /* the line end */
+    return text;
 }
 
 static void put_items(FILE *f, const struct study *s, const struct study_report *report)
@@ -250,45 +245,89 @@ static void put_items(FILE *f, const struct study *s, const struct study_report 
     }
 }
 
-static packspan_status put_checksum(FILE *f, const char *folder, const char *name)
+/* Of a table that is complete under its temporary name. */
+static packspan_status put_checksum(FILE *f, struct file_draft *draft, const char *name)
 {
-    char *path = text_format("%s/%s", folder, name), checksum[CHECKSUM_SIZE];
-    packspan_status status = path ? file_checksum(path, checksum) : PACKSPAN_NO_MEMORY;
+    char checksum[CHECKSUM_SIZE];
+    packspan_status status = file_sync(draft);
+    if (status == PACKSPAN_OK)
+        status = file_checksum(draft->temporary, checksum);
     if (status == PACKSPAN_OK)
         fprintf(f, "checksum %s,%s\n", name, checksum);
-    free(path);
     return status;
 }
 
-packspan_status study_record_write(const struct study *s, const char *folder,
-                                   const struct study_report *report, char **path)
+static packspan_status put_checksums(FILE *f, struct file_draft *rows, struct file_draft *claims,
+                                     char **path)
 {
-    char *record = text_format("%s/%s", folder, run_table);
+    packspan_status status = put_checksum(f, rows, rows_table);
+    struct file_draft *blamed = status == PACKSPAN_OK ? claims : rows;
+    if (status == PACKSPAN_OK)
+        status = put_checksum(f, claims, claims_table);
+    int reason = errno;
+    if (status != PACKSPAN_OK)
+        *path = text_copy(blamed->path);
+    errno = reason;
+    return status;
+}
+
+static packspan_status write_record(const struct study *s, const char *folder,
+                                    const struct study_report *report, struct file_draft *rows,
+                                    struct file_draft *claims, char **path)
+{
+    char *record = text_format("%s/%s", folder, study_record_name);
     struct file_draft draft = {0};
     packspan_status status = record ? file_begin(&draft, record) : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK) {
         put_items(draft.stream, s, report);
-        status = put_checksum(draft.stream, folder, rows_table);
-        if (status == PACKSPAN_OK)
-            status = put_checksum(draft.stream, folder, claims_table);
+        status = put_checksums(draft.stream, rows, claims, path);
         return finish(&draft, status, record, path);
     }
     *path = record;
     return status;
 }
 
-static const char *const all_tables[] = {run_table, rows_table, claims_table};
+/* The record is there before the tables are, so that whatever a kill leaves has an owner. */
+packspan_status study_tables_write(const struct study *s, const char *folder,
+                                   const struct record_source *records, struct study_report *report,
+                                   char **path)
+{
+    char *rows_path = text_format("%s/%s", folder, rows_table);
+    char *claims_path = text_format("%s/%s", folder, claims_table);
+    struct file_draft rows = {0}, claims = {0};
+    packspan_status status = rows_path && claims_path ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    if (status == PACKSPAN_OK)
+        status = file_begin(&rows, rows_path);
+    if (status == PACKSPAN_OK)
+        status = file_begin(&claims, claims_path);
+    if (status == PACKSPAN_IO) {
+        *path = text_copy(rows_path);
+    } else if (status == PACKSPAN_OK) {
+        status = write_both(&rows, &claims, s, records, report);
+        if (status == PACKSPAN_OK)
+            status = write_record(s, folder, report, &rows, &claims, path);
+    }
+    status = finish(&rows, status, rows_path, path);
+    return finish(&claims, status, claims_path, path);
+}
+
+/* ---- what is there ---- */
+
+/* The record last, so that nothing is left without it. */
+static const char *const all_tables[] = {rows_table, claims_table, study_record_name};
 enum { TABLES = sizeof all_tables / sizeof all_tables[0] };
 
-bool study_tables_exist(const char *folder)
+char *study_table_there(const char *folder)
 {
-    bool exist = true;
-    for (size_t i = 0; i < TABLES && exist; i++) {
-        char *path = text_format("%s/%s", folder, all_tables[i]);
-        exist = path && access(path, F_OK) == 0;
-        free(path);
+    char *found = NULL;
+    for (size_t i = 0; i < TABLES && !found; i++) {
+        found = text_format("%s/%s", folder, all_tables[i]);
+        if (found && access(found, F_OK) != 0) {
+            free(found);
+            found = NULL;
+        }
     }
-    return exist;
+    return found;
 }
 
 void study_tables_remove(const char *folder)

@@ -93,16 +93,57 @@ def a_part_that_is_there_is_not_made_again():
 
 def parts_in_the_way_are_named():
     make_parts(BENCH, "out", 3, "--samples=10000")
-    path = name("out", 2, 3)
+    path, stays = name("out", 2, 3), "remove it, or choose another folder with --out\n"
     told = packspan("run", BENCH, "-o", "out", "--samples=10000", "--part=2/3", "--seed=7", status=65)
-    assert told == (f"{path}: seed is 1 here, 7 in this run\n"
-                    f"{path}: is in the way; remove it, or choose another folder with --out\n")
+    assert told == f"{path}: is part of another run: seed is 1, not 7; {stays}", told
+    told = packspan("run", DEMO, "-o", "out", "--samples=10000", "--part=2/3", "--seed=1", status=65)
+    assert told.count("\n") == 1 and f", the case being {BENCH}, not {DEMO}; {stays}" in told, told
+    for alien in (b"something else\n", b"packspan bart,1\n"):
+        with open(path, "wb") as file:
+            file.write(alien)
+        told = packspan("run", BENCH, "-o", "out", "--samples=10000", "--part=2/3", status=65)
+        assert told == f"{path}: is no part that packspan has written; {stays}", told
+        assert contents(path) == alien
+
+
+def a_damaged_part_is_made_again():
+    make_parts(BENCH, "out", 3, "--samples=10000")
+    path = name("out", 2, 3)
     good = contents(path)
-    with open(path, "wb") as file:
-        file.write(good[:-100])
-    told = packspan("run", BENCH, "-o", "out", "--samples=10000", "--part=2/3", status=65)
-    assert "damaged or cut off" in told and "remove it" in told, told
-    assert contents(path) == good[:-100]
+    payload = good.index(b"\n\n") + 2
+    turned = good[:payload + 8] + bytes([good[payload + 8] ^ 1]) + good[payload + 9:]
+    for bad in (b"", good[:5], good[:40], good[:-100], good[:-1], turned):
+        with open(path, "wb") as file:
+            file.write(bad)
+        told = packspan("run", BENCH, "-o", "out", "--samples=10000", "--part=2/3", "--quiet")
+        assert told == f"packspan: {path} was damaged or cut off and has been worked out again\n", told
+        packspan("merge", "merged", "out", "--quiet")
+
+
+def the_merge_says_how_to_make_what_is_missing():
+    """The commands that it prints make just that."""
+    shutil.copytree(BENCH, "it's a case")
+    settings = ["--samples=10000", "--seed=3", "--sequence=sobol", "--keep=5", "--pilot=7"]
+    make_parts("it's a case", "out", 9, *settings)
+    for k in (2, 4, 5, 6):
+        os.remove(name("out", k, 9))
+    with open(name("out", 9, 9), "wb") as file:
+        file.write(b"packspan part,1\n")
+    told = packspan("merge", "merged", "out", status=65)
+    made = re.findall("^(.*): (?:is|are) missing; .* made.* by: packspan (.*)$", told, re.M)
+    assert [each[0] for each in made] == ["part 2 of 9", "parts 4 to 6 of 9", "part 9 of 9"], told
+    for _, command in made:
+        for k in "456" if command.endswith(" K/9") else ("",):
+            text = command.replace(" K/9", f" {k}/9")
+            subprocess.run(f"'{program}' {text} --quiet", shell=True, check=True)
+    packspan("merge", "merged", "out", "--quiet")
+
+
+def a_file_that_is_named_twice_counts_once():
+    make_parts(BENCH, "out", 2, "--samples=10000")
+    os.symlink("out", "link")
+    first = name("out", 1, 2)
+    packspan("merge", "merged", "out", "link", first, os.path.abspath(first), "--quiet")
 
 
 def foreign_and_missing_parts_are_named_at_once():
@@ -117,14 +158,18 @@ def foreign_and_missing_parts_are_named_at_once():
     told = packspan("merge", "merged", "seed", "number", "samples", "case", "study.part", "out",
                     status=65).splitlines()
     first = name("out", 1, 4)
-    for expected in (f"{name('seed', 2, 4)}: seed is 7 here, 1 in ",
-                     f"{name('number', 3, 5)}: parts is 5 here, 4 in ",
-                     f"{name('samples', 3, 4)}: samples is 10001 here, 10000 in ",
-                     f"{name('case', 3, 4)}: case_checksum inputs.csv is ",
-                     "study.part: kind is study here, run in ",
-                     f"{first}: is part 1 of 4, and so is out/copy.part",
-                     "part 3 of 4: is missing"):
-        assert any(line.startswith(expected) for line in told), (expected, told)
+    expected = [f"{name('seed', 2, 4)}: is part of another run: seed is 7, not 1",
+                f"{name('number', 3, 5)}: is part of another run: parts is 5, not 4",
+                f"{name('samples', 3, 4)}: is part of another run: samples is 10001, not 10000",
+                f"{name('case', 3, 4)}: is part of another run: ",
+                "study.part: is part of a study, not of a run",
+                "is part 1 of 4, and so is",
+                "part 3 of 4: is missing; it is made by: packspan run "]
+    assert len(told) == len(expected), told
+    for line, words in zip(told, expected):
+        assert words in line, (words, line)
+    assert {told[5]} <= {f"{first}: {expected[5]} out/copy.part", f"out/copy.part: {expected[5]} {first}"}
+    assert told[3].endswith(f", the case being {project}/tests/data/cases/plain, not {BENCH}"), told
     assert not os.path.exists("merged")
 
 
@@ -154,7 +199,7 @@ def damage_is_named():
             file.write(bad)
         told = packspan("merge", "merged", "out", status=65).splitlines()
         assert told[0].startswith(f"{name('out', 2, 2)}: is "), told
-        assert told[1] == "part 2 of 2: is missing", told
+        assert told[1].startswith("part 2 of 2: is missing; it is made by: "), told
     with open(name("out", 2, 2), "wb") as file:
         file.write(good[:len(good) // 2])
     told = packspan("merge", "merged", "out", status=65)
@@ -181,6 +226,23 @@ def a_case_that_changed_is_refused():
     assert told == ("elsewhere/claims.csv: was not there when the parts were made\n"
                     "elsewhere/inputs.csv: has changed since the parts were made\n"), told
     assert not os.path.exists("again")
+
+
+def a_run_does_not_depend_on_the_design_of_a_study():
+    """Nor is it warned of it; and what it is warned of reads the same after the merge."""
+    shutil.copytree(DEMO, "case")
+    packspan("run", "case", "-o", "whole", "--samples=10000", "--quiet")
+    warnings = [line for line in record("whole") if line.startswith("warning,")]
+    assert any(line.startswith('warning,"inputs.csv: warning: ') for line in warnings), warnings
+    make_parts("case", "out", 2, "--samples=10000", only=[1])
+    with open("case/study.csv", "w") as file:  # candidates have a cell_count of their own
+        file.write("axis,vehicle,quantity,field,unit,from,to,steps,spacing,values\n"
+                   "cells,van,cell_count,best,1,,,,,180;190\n")
+    checked = subprocess.run([program, "check", "case"], capture_output=True, text=True).stdout
+    assert "case/study.csv:2: " in checked, checked
+    make_parts("case", "out", 2, "--samples=10000", only=[2])
+    packspan("merge", "merged", "out", "--quiet")
+    assert_same_tables("whole", "merged")
 
 
 def settings_of_the_parts_count_at_the_merge():
@@ -276,10 +338,14 @@ CHECKS = [
     merged_parts_are_the_whole,
     a_part_that_is_there_is_not_made_again,
     parts_in_the_way_are_named,
+    a_damaged_part_is_made_again,
+    the_merge_says_how_to_make_what_is_missing,
+    a_file_that_is_named_twice_counts_once,
     foreign_and_missing_parts_are_named_at_once,
     parts_of_another_kind_or_version_are_refused,
     damage_is_named,
     a_case_that_changed_is_refused,
+    a_run_does_not_depend_on_the_design_of_a_study,
     settings_of_the_parts_count_at_the_merge,
     a_run_that_is_refused_is_refused_merged,
     weights_that_outgrow_the_pilot_need_a_longer_one,

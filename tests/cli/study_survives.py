@@ -5,6 +5,7 @@ an undisturbed run."""
 import os
 import pathlib
 import random
+import re
 import resource
 import shutil
 import signal
@@ -36,6 +37,12 @@ def run(case, out, *more, limit=None):
             resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
     done = subprocess.run(command(case, out, *more), capture_output=True, text=True,
                           preexec_fn=before if limit else None)
+    return done.returncode, done.stdout, done.stderr
+
+
+def merge(out, *parts):
+    done = subprocess.run([PROGRAM, "merge", str(out), *map(str, parts)], capture_output=True,
+                          text=True)
     return done.returncode, done.stdout, done.stderr
 
 
@@ -177,12 +184,78 @@ class Test:
             assert status == 0 and "is there already" in said, said
             assert (out / f"part_{part}_of_3.part").read_bytes() == before
         assert not list(out.glob("*.journal"))
-        merged = subprocess.run([PROGRAM, "merge", str(out), str(out)], capture_output=True,
-                                text=True)
-        assert merged.returncode == 0, merged.stderr
+        status, _, errors = merge(out, out)
+        assert status == 0, errors
         assert tables(out) == self.expected
         status, _, errors = run(self.case, out, "--part", "1/3", "--seed", "7")
-        assert status == 65 and "seed is 7 here" in errors, errors
+        assert status == 65 and "part of another study: seed is 1, not 7" in errors, errors
+        part = out / "part_2_of_3.part"
+        good = part.read_bytes()
+        for bad in (b"", good[:-1], good[:len(good) // 2]):
+            part.write_bytes(bad)
+            status, _, errors = run(self.case, out, "--part", "2/3")
+            assert status == 0 and "was damaged or cut off" in errors, errors
+            assert part.read_bytes() == good
+        part.write_bytes(b"something else")
+        status, _, errors = run(self.case, out, "--part", "2/3")
+        assert status == 65 and "is no part that packspan has written" in errors, errors
+        part.write_bytes(good)
+        status, _, errors = merge(out, out, "--units", "us")
+        assert status == 64 and "no results are shown" in errors, errors
+        self.keep_tables_of_others(out)
+        few, more, grown = self.fresh(), self.fresh(), self.fresh()
+        for folder, points in ((few, "4"), (more, "6")):
+            status, _, errors = run(self.case, folder, "--part", "1/1", "--design", "sobol",
+                                    "--points", points)
+            assert status == 0, errors
+        assert [merge(grown, folder)[0] for folder in (few, more, few)] == [0, 0, 65]
+        part.unlink()
+        status, _, errors = run(self.case, out, "--part", "2/3", "--hours", "1e-9")
+        assert status == 130, errors
+        status, _, errors = merge(out, out)
+        assert status == 65 and "part 2 of 3: is missing; it is made by: packspan study" in errors
+        assert re.search(r"part_2_of_3.journal: is not finished; its log ends with: '.* 0 of 8 points",
+                         errors), errors
+        for path in out.glob("*.part"):
+            path.unlink()
+        status, _, errors = merge(out, out)
+        assert status == 65 and "part_2_of_3.journal: is not finished" in errors, errors
+
+    def keep_tables_of_others(self, parts):
+        """Neither a merge nor a study that begins replaces what it did not write; one that goes on
+        does not call edited tables its own."""
+        out = self.fresh()
+        status, _, errors = run(self.case, out, "--seed", "7")
+        assert status == 0, errors
+        others = tables(out)
+        (out / "study.journal").unlink()
+        for status, _, errors in (merge(out, parts), run(self.case, out)):
+            assert status == 65, errors
+            assert "study_run.csv: is the record of another study" in errors, errors
+            assert "take another folder, or remove" in errors, errors
+            assert tables(out) == others and not (out / "study.journal").exists()
+        for path in out.iterdir():
+            path.unlink()
+        (out / "study.csv").write_text("mine\n")
+        status, _, errors = merge(out, parts)
+        assert status == 65 and "is there without a study_run.csv" in errors, errors
+        assert (out / "study.csv").read_text() == "mine\n"
+        (out / "study.csv").unlink()
+        assert merge(out, parts)[0] == 0 and tables(out) == self.expected
+        assert merge(out, parts)[0] == 0 and tables(out) == self.expected
+        (out / "study.csv").unlink()  # as a kill between two tables leaves them
+        assert merge(out, parts)[0] == 0 and tables(out) == self.expected
+        with (out / "study.csv").open("a") as table:
+            table.write("a remark\n")
+        edited = tables(out)
+        status, _, errors = merge(out, parts)
+        assert status == 65 and "study.csv: has been edited since" in errors, errors
+        assert tables(out) == edited
+        (out / "study.journal").write_bytes(self.journal)
+        status, _, errors = run(self.case, out)
+        assert status == 0 and "were edited or those of another study" in errors, errors
+        assert tables(out) == self.expected
+        assert run(self.case, out)[1].startswith("All points were finished before")
 
     def repeat(self):
         """A finished study is left alone; tables that are gone are written from the journal."""

@@ -61,8 +61,9 @@ static void a_part_is_one_of_so_many(void **state)
 {
     (void)state;
     static const char *const good[] = {"1/1", "3/7", "1000000/1000000"};
-    static const char *const wrong[] = {"0/3",   "4/3",  "1/0", "1",   "/",     "1/",        "/3",
-                                        "1/2/3", "-1/3", "",    "ALL", "1.5/3", "1/1000001", "a/b"};
+    static const char *const wrong[] = {" 1/3", "1/+3", "+1/3", "1/ 3",  "0/3",       "4/3",
+                                        "1/0",  "1",    "/",    "1/",    "/3",        "1/2/3",
+                                        "-1/3", "",     "ALL",  "1.5/3", "1/1000001", "a/b"};
     struct settings s;
     char text[64];
     settings_init(&s);
@@ -76,6 +77,21 @@ static void a_part_is_one_of_so_many(void **state)
     assert_int_equal(s.part.part, 1000000);
     assert_true(setting_set(&s, SETTING_PART, "all"));
     assert_int_equal(s.part.parts, 0);
+}
+
+static void names_are_not_empty(void **state)
+{
+    (void)state;
+    static const char *const good[] = {"usable_energy", "usable_energy,trip_range.winter", ""};
+    static const char *const wrong[] = {",", "a,", ",a", "a,,b", " ", "a, ,b"};
+    struct settings s;
+    settings_init(&s);
+    for (size_t i = 0; i < sizeof good / sizeof good[0]; i++) {
+        assert_true(setting_set(&s, SETTING_QUANTITIES, good[i]));
+        assert_string_equal(s.quantities, good[i]);
+    }
+    for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++)
+        assert_false(setting_set(&s, SETTING_QUANTITIES, wrong[i]));
 }
 
 static void whole_numbers_are_read_exactly(void **state)
@@ -270,6 +286,7 @@ int main(void)
         cmocka_unit_test(defaults_are_as_documented),
         cmocka_unit_test(every_setting_is_found_by_its_name_and_described),
         cmocka_unit_test(a_part_is_one_of_so_many),
+        cmocka_unit_test(names_are_not_empty),
         cmocka_unit_test(whole_numbers_are_read_exactly),
         cmocka_unit_test(texts_out_of_range_are_refused_and_change_nothing),
         cmocka_unit_test(both_ends_of_every_range_are_accepted_and_written_back),

@@ -102,13 +102,12 @@ static void any_cut_or_flipped_bit_is_found(void **state)
     char *bytes;
     size_t length;
     static const char damaged[] = "a.part: is damaged or cut off, its checksum does not fit";
-    static const char foreign[] = "a.part: is no part that packspan has written, or cut off";
-    enum { FIRST_LINE = 16 };
+    static const char foreign[] = "a.part: is no part that packspan has written";
     write_example("a.part");
     assert_int_equal(file_read("a.part", 4096, &bytes, &length), PACKSPAN_OK);
     for (size_t cut = 0; cut < length; cut++) {
         put_file("a.part", bytes, cut);
-        assert_read("a.part", PACKSPAN_BAD_CASE, cut <= FIRST_LINE ? foreign : damaged);
+        assert_read("a.part", PACKSPAN_BAD_CASE, damaged);
     }
     for (size_t bit = 0; bit < 8 * length; bit++) {
         bytes[bit / 8] = (char)(bytes[bit / 8] ^ 1 << bit % 8);
@@ -125,8 +124,7 @@ static void other_files_are_named(void **state)
 {
     (void)state;
     put_file("a.part", "vehicle,role\nvan,subject\n", 25);
-    assert_read("a.part", PACKSPAN_BAD_CASE,
-                "a.part: is no part that packspan has written, or cut off");
+    assert_read("a.part", PACKSPAN_BAD_CASE, "a.part: is no part that packspan has written");
     assert_read("none.part", PACKSPAN_MISSING, "none.part: No such file or directory");
     assert_read(".", PACKSPAN_IO, ".: Is a directory");
 }

@@ -93,7 +93,7 @@ static void check_cuts(packspan_case *c, const uint64_t *ends, size_t shares)
     assert_int_equal(packspan_case_set(c, "threads", "2"), PACKSPAN_OK);
     assert_int_equal(run_block_count(&c->set), BLOCKS);
     assert_int_equal(run_plans(&c->set, NULL, NULL, &whole), PACKSPAN_OK);
-    assert_int_equal(run_nothing(&c->set, NULL, NULL, &merged), PACKSPAN_OK);
+    assert_int_equal(run_open(&c->set, NULL, NULL, &merged), PACKSPAN_OK);
     uint64_t from = 0;
     for (size_t i = 0; i < shares; i++) {
         assert_int_equal(packspan_case_set(c, "threads", threads[i % 3]), PACKSPAN_OK);
@@ -178,7 +178,7 @@ static void bytes_that_do_not_fit_are_refused(void **state)
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct run_outcome into;
-        assert_int_equal(run_nothing(&c->set, NULL, NULL, &into), PACKSPAN_OK);
+        assert_int_equal(run_open(&c->set, NULL, NULL, &into), PACKSPAN_OK);
         struct byte_reader r = {w.bytes, w.bytes + cases[i].length, false};
         assert_int_equal(run_part_take(&r, cases[i].from, cases[i].to, &pilot, &into),
                          cases[i].expected);
