@@ -240,25 +240,32 @@ static packspan_status judge_header(const struct journal *j, const struct header
 
 /* ---- opening ---- */
 
-static packspan_status scan(const struct journal *j, struct journal_found *found)
+/* The points from .. to - 1, as far as the file goes. */
+static packspan_status scan_points(const struct journal *j, uint64_t from, uint64_t to,
+                                   struct journal_found *found)
 {
     struct stat about;
     uint8_t *space = malloc(j->slot);
     packspan_status status = space ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK && fstat(j->file, &about) != 0)
         status = PACKSPAN_IO;
-    for (uint64_t i = 0; i < j->count && status == PACKSPAN_OK; i++) {
+    for (uint64_t i = from; i < to && status == PACKSPAN_OK; i++) {
         enum slot_state state = SLOT_EMPTY;
-        if (place_of(j, j->first + i) >= (uint64_t)about.st_size)
+        if (place_of(j, i) >= (uint64_t)about.st_size)
             break;
-        status = journal_read(j, j->first + i, space, NULL, &state);
+        status = journal_read(j, i, space, NULL, &state);
         found->done += state == SLOT_DONE;
         found->damaged += state == SLOT_DAMAGED;
         if (state == SLOT_DONE)
-            found->end = j->first + i + 1;
+            found->end = i + 1;
     }
     free(space);
     return status;
+}
+
+static packspan_status scan(const struct journal *j, struct journal_found *found)
+{
+    return scan_points(j, j->first, j->first + j->count, found);
 }
 
 static packspan_status write_header(const struct journal *j, const struct byte_writer *own)
@@ -295,20 +302,17 @@ static packspan_status open_file(struct journal *j, struct journal_found *found)
     return found->in_use ? PACKSPAN_IO : PACKSPAN_OK; /* a file system without locks */
 }
 
-/* Reads what is there of this study. One of more points is not cut down. */
+/* Reads what is there of this study. One that has come to more points is not for fewer. */
 static packspan_status take_records(const struct journal *j, struct problems *problems,
                                     struct journal_found *found)
 {
-    struct stat about;
-    if (fstat(j->file, &about) != 0)
-        return PACKSPAN_IO;
-    uint64_t size = (uint64_t)about.st_size,
-             held = size > j->start ? (size - j->start) / j->slot : 0;
-    if (held <= j->count)
-        return scan(j, found);
-    char *what =
-        text_format("has room for %" PRIu64 " points, more than the %" PRIu64 " that are asked for",
-                    held, j->count);
+    struct journal_found beyond = {0};
+    packspan_status status = scan_points(j, j->first + j->count, UINT64_MAX, &beyond);
+    if (status != PACKSPAN_OK || beyond.done == 0)
+        return status == PACKSPAN_OK ? scan(j, found) : status;
+    char *what = text_format("holds points up to %" PRIu64 ", more than the %" PRIu64
+                             " of this study: ask for %" PRIu64 " or more",
+                             beyond.end, j->count, beyond.end);
     if (!what)
         return PACKSPAN_NO_MEMORY;
     problems_add(problems, SEVERITY_ERROR, j->path, 0, NULL, what, NULL, NULL);

@@ -122,6 +122,7 @@ class Test:
             out = self.fresh(bytes(journal))
             _, errors, _ = self.finish(out, f"byte {place} turned")
             assert ("header" if place < start else "dropped") in errors, (place, errors)
+        self.finish(self.fresh(self.journal + bytes(range(256)) * slot), "something after the end")
         holes = bytearray(self.journal)
         for point in DICE.sample(range(POINTS), 7):
             holes[start + point * slot:start + (point + 1) * slot] = bytes(slot)
@@ -227,7 +228,7 @@ class Test:
         assert tables(out) == tables(whole)
         assert (out / "study.journal").read_bytes() == (whole / "study.journal").read_bytes()
         status, _, errors = run(self.case, out, *sobol, "8")
-        assert status == 65 and "has room for 11 points, more than the 8" in errors, errors
+        assert status == 65 and "holds points up to 11, more than the 8 of" in errors, errors
         assert tables(out) == tables(whole)
         status, _, errors = run(self.case, out)
         assert status == 65 and "design is grid here, sobol in" in errors, errors
