@@ -17,7 +17,7 @@ stop() { # STATUS TEXT
 
 need_slurm() {
     local tool
-    for tool in sbatch squeue scancel; do
+    for tool in sbatch squeue scancel scontrol; do
         command -v "$tool" >/dev/null ||
             stop 69 "no $tool on the PATH: is this a machine of a Slurm cluster?"
     done
@@ -26,7 +26,7 @@ need_slurm() {
 open_record() { # OUT
     out=$(cd "$1" 2>/dev/null && pwd) || stop 66 "no such folder: $1"
     record=$out/cluster
-    [ -e "$record/terms" ] || stop 66 "nothing was submitted into $out"
+    [ -e "$record/terms" ] || stop 66 "nothing was submitted into $out; submit does that"
     mapfile -t command <"$record/command"
     mapfile -t options <"$record/sbatch"
     # shellcheck disable=SC2034
@@ -63,11 +63,12 @@ past() {
 survey() {
     local jobs queue merge k
     jobs=$(cut -d, -f4,5 "$record/jobs.csv" 2>/dev/null | tr '\n' , | tr -s ,)
-    [ -n "$jobs" ] || stop 66 "nothing was submitted into $out"
+    [ -n "$jobs" ] ||
+        stop 66 "no job was submitted into $out; remove $record and submit it once more"
     merge=$(tail -n 1 "$record/jobs.csv" | cut -d, -f5)
     # There are always two jobs or more: asked for one only, squeue would fail if it has forgotten it.
     queue=$(squeue --noheader --array --jobs="${jobs%,}" --format='queue,%F,%K,%T,%R') ||
-        stop 69 "squeue does not answer, so nobody can tell what is lost"
+        stop 69 "squeue does not answer, so nobody can tell what is lost; try again later"
     {
         for ((k = 1; k <= parts; k++)); do
             [ ! -e "$out/part_${k}_of_$parts.part" ] || echo "done,$k"
@@ -82,7 +83,8 @@ survey() {
         $1 == "past"  { starts[$2] = $3; vain[$2] = $4; began[$2] = $5
                         spent[$2] = $6; status[$2] = $7; place[$2] = $8 }
         $1 == "queue" && $2 == merge { merge_stage = stage($4) }
-        $1 == "queue" && $3 + 0 > 0  { queued[$3] = stage($4); reason[$3] = $5; arrays[$2] = 1 }
+        $1 == "queue" && $3 + 0 > 0  { queued[$3] = stage($4); arrays[$2] = 1; reason[$3] = $5
+                                       for (i = 6; i <= NF; i++) reason[$3] = reason[$3] ";" $i }
         END {
             for (k = 1; k <= parts; k++) {
                 state = k in there ? "done" : k in queued ? queued[k] : "lost"
@@ -93,6 +95,11 @@ survey() {
             for (job in arrays) list = list ":" job
             print "merge", merge_stage ? merge_stage : "none", merge, list
         }'
+}
+
+# The most parts that the cluster takes at once; nothing if it does not say.
+most_parts() {
+    scontrol show config 2>/dev/null | awk '$1 == "MaxArraySize" { print ($3 > 0 ? $3 - 1 : 0) }'
 }
 
 # Submits the parts K,K... (or a range, or none) and a job that merges when these and the array jobs
@@ -106,7 +113,7 @@ submit_jobs() { # BY PARTS AFTER
     [ "${command[1]}" != study ] || own+=(--signal=B:USR1@120)
     if [ -n "$2" ]; then
         array=$(sbatch "${common[@]}" "${own[@]}" --array="$which" "$scripts/part.sh" "$scripts" "$out") ||
-            stop 69 "Slurm did not take $parts parts"
+            stop 69 "Slurm did not take the parts, for the reason above; its options go after --"
         array=${array%%;*}
         after=$after:$array
     fi
@@ -114,8 +121,13 @@ submit_jobs() { # BY PARTS AFTER
     [ -z "$after" ] || own+=(--dependency="afterany$after")
     if ! merge=$(sbatch "${common[@]}" "${own[@]}" "$scripts/merge.sh" "$scripts" "$out"); then
         [ -z "$array" ] || scancel "$array"
-        stop 69 "Slurm did not take the merge job"
+        stop 69 "Slurm did not take the merge job, for the reason above; its options go after --"
     fi
-    echo "$(date +%s),$by,${2//,/ },$array,${merge%%;*}" >>"$record/jobs.csv" ||
-        stop 74 "cannot write $record/jobs.csv"
+    merge=${merge%%;*}
+    if ! echo "$(date +%s),$by,${2//,/ },$array,$merge" >>"$record/jobs.csv"; then
+        # Jobs that nobody knows of would go on without end.
+        # shellcheck disable=SC2086
+        scancel $array $merge
+        stop 74 "cannot write $record/jobs.csv, so the jobs are cancelled; make room, then once more"
+    fi
 }

@@ -19,10 +19,7 @@ while IFS=, read -r k state _ vain _ status _; do
 done <<<"$survey"
 
 if [ ${#missing[@]} -eq 0 ]; then
-    cd "$out" || exit 74 # short names, as all of them are on one command line
-    files=()
-    for ((k = 1; k <= parts; k++)); do files+=("part_${k}_of_$parts.part"); done
-    "${command[0]}" merge "$out" "${files[@]}"
+    "${command[0]}" merge "$out" "$out" # the names of all parts may be too long for a command line
     status=$?
     note merge end $status
     exit $status

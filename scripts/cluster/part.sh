@@ -5,26 +5,24 @@
 open_record "$2"
 k=$SLURM_ARRAY_TASK_ID
 
-wait_for() { # PROCESS: a trapped signal ends a wait early
-    wait "$1"
-    status=$?
-    while kill -0 "$1" 2>/dev/null; do
-        wait "$1"
-        status=$?
-    done
-}
-
 # Slurm ends a job with SIGTERM to all of its processes, so packspan has it already, and a second
 # one would cut its last journal entry short. What comes after that is for others to say.
-ended_from_outside=no packspan=
+ended_from_outside=no waiter=
 trap 'ended_from_outside=yes' TERM
-trap '[ -z "$packspan" ] || kill -TERM "$packspan"' USR1 # time is nearly up
+trap '[ -z "$waiter" ] || pkill -TERM -P "$waiter"' USR1 # time is nearly up
 
 size=$(journal_size "$k")
 note "part_$k" start "$size"
-"${command[@]}" --part "$k/$parts" &
-packspan=$!
-wait_for "$packspan"
+# Another shell waits for packspan and tells how it ended: the wait of this one would be cut short
+# by a signal, and may lose the status of what ends at that moment.
+exec 3>&1
+exec {told}< <(
+    trap : TERM
+    "${command[@]}" --part "$k/$parts" >&3 3>&-
+    echo $?
+)
+waiter=$!
+read -r status <&"$told" || status=137 # the other shell was killed
 note "part_$k" end "$status"
 
 [ ! -e "$out/part_${k}_of_$parts.part" ] || exit 0

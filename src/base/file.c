@@ -1,5 +1,6 @@
 #include "base/file.h"
 
+#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <sha256.h>
@@ -11,6 +12,7 @@
 #include "base/text.h"
 
 #define TEMPORARY_NAMES 100
+#define TEMPORARY ".partial-"
 #define BUFFER_SIZE 65536
 
 _Static_assert(SHA256_DIGEST_STRING_LENGTH == 65, "64 digits and the final zero");
@@ -29,7 +31,7 @@ static void free_names(struct file_draft *draft)
 static int create_temporary(const char *path, char **name)
 {
     for (int i = 0; i < TEMPORARY_NAMES; i++) {
-        char *candidate = text_format("%s.partial-%ld-%d", path, (long)getpid(), i);
+        char *candidate = text_format("%s" TEMPORARY "%ld-%d", path, (long)getpid(), i);
         if (!candidate) {
             errno = ENOMEM;
             return -1;
@@ -139,6 +141,21 @@ void file_abandon(struct file_draft *draft)
     fclose(draft->stream);
     unlink(draft->temporary);
     free_names(draft);
+}
+
+void file_remove_drafts(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    char *folder = slash ? strndup(path, (size_t)(slash - path) + 1) : text_copy("./");
+    char *start = text_format("%s" TEMPORARY, slash ? slash + 1 : path);
+    DIR *names = folder && start ? opendir(folder) : NULL;
+    for (const struct dirent *e; names && (e = readdir(names));)
+        if (strncmp(e->d_name, start, strlen(start)) == 0)
+            unlinkat(dirfd(names), e->d_name, 0); /* what stays is in nobody's way */
+    if (names)
+        closedir(names);
+    free(start);
+    free(folder);
 }
 
 bool file_is_folder(const char *path)

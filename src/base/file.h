@@ -24,6 +24,9 @@ packspan_status file_sync(struct file_draft *draft);
  * is removed, errno tells why and PACKSPAN_IO is returned. The draft is finished either way. */
 packspan_status file_commit(struct file_draft *draft);
 void file_abandon(struct file_draft *draft);
+/* Removes what processes that were killed have left of drafts of `path`. For whoever knows that
+ * nobody else is writing it. */
+void file_remove_drafts(const char *path);
 
 /* Makes it last that a file was made or renamed to `path`. False with errno when the disk fails. */
 bool file_flush_folder(const char *path);

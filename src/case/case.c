@@ -198,7 +198,7 @@ void case_data_free(struct case_data *c)
 static bool is_design(const struct case_data *c, const char *file, const char *study,
                       const char *points)
 {
-    return strcmp(file, study) == 0 || (c->study.is_table && strcmp(file, points) == 0);
+    return strcmp(file, study) == 0 || (c->study.is_points && strcmp(file, points) == 0);
 }
 
 bool case_file_is_design(const struct case_data *c, const char *name)

@@ -2,6 +2,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <inttypes.h>
 #include <sha256.h>
 #include <stdlib.h>
 #include <string.h>
@@ -134,20 +135,15 @@ packspan_status journal_read(const struct journal *j, uint64_t point, uint8_t *s
     return PACKSPAN_OK;
 }
 
-packspan_status journal_slots(const struct journal *j, char **slots)
+packspan_status journal_read_done(const struct journal *j, uint64_t point, uint8_t *space,
+                                  struct record *out)
 {
-    size_t length = j->count * j->slot, got = 0;
-    char *bytes = malloc(length + 1);
-    packspan_status status =
-        bytes ? read_at(j->file, bytes, length, j->start, &got) : PACKSPAN_NO_MEMORY;
-    if (status == PACKSPAN_OK && got < length) {
-        errno = EIO; /* they were there a moment ago */
+    enum slot_state state = SLOT_EMPTY;
+    packspan_status status = journal_read(j, point, space, out, &state);
+    if (status == PACKSPAN_OK && state != SLOT_DONE) {
+        errno = EIO; /* it was there a moment ago */
         status = PACKSPAN_IO;
     }
-    if (status == PACKSPAN_OK)
-        *slots = bytes;
-    else
-        free(bytes);
     return status;
 }
 
@@ -196,7 +192,27 @@ static bool take_header(const char *bytes, size_t length, struct header *out)
     return memcmp(study, r.at, JOURNAL_DIGEST) == 0;
 }
 
-enum header_state { HEADER_OWN, HEADER_OTHER, HEADER_DAMAGED };
+/* HEADER_BEGUN: as when its writing was cut short; there cannot be any record yet. */
+enum header_state { HEADER_OWN, HEADER_OTHER, HEADER_BEGUN, HEADER_DAMAGED };
+
+/* All that there is of a file: the beginning of our own header, then zeros. */
+static bool is_begun(const struct byte_writer *own, const char *bytes, size_t length)
+{
+    size_t same = 0;
+    while (same < length && same < own->length && bytes[same] == own->bytes[same])
+        same++;
+    return length <= own->length && is_zero((const uint8_t *)bytes + same, length - same);
+}
+
+static enum header_state state_of_header(const struct byte_writer *own, const char *bytes,
+                                         size_t length, struct header *other)
+{
+    if (length >= own->length && memcmp(bytes, own->bytes, own->length) == 0)
+        return HEADER_OWN;
+    if (is_begun(own, bytes, length))
+        return HEADER_BEGUN;
+    return take_header(bytes, length, other) ? HEADER_OTHER : HEADER_DAMAGED;
+}
 
 /* Reports in what another study's header differs. */
 static packspan_status judge_header(const struct journal *j, const struct header *header,
@@ -211,10 +227,8 @@ static packspan_status judge_header(const struct journal *j, const struct header
     packspan_status status =
         bytes ? read_at(j->file, bytes, MOST_HEADER, 0, &got) : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK) {
-        bool is_own = got >= own->length && memcmp(bytes, own->bytes, own->length) == 0;
-        bool is_other = !is_own && take_header(bytes, got, &other);
-        *state = is_own ? HEADER_OWN : is_other ? HEADER_OTHER : HEADER_DAMAGED;
-        if (is_other)
+        *state = state_of_header(own, bytes, got, &other);
+        if (*state == HEADER_OTHER)
             header_compare(header, "this study", &other, j->path, none, problems);
         if (other.no_memory || problems->out_of_memory)
             status = PACKSPAN_NO_MEMORY;
@@ -226,25 +240,32 @@ static packspan_status judge_header(const struct journal *j, const struct header
 
 /* ---- opening ---- */
 
-static packspan_status scan(const struct journal *j, struct journal_found *found)
+/* The points from .. to - 1, as far as the file goes. */
+static packspan_status scan_points(const struct journal *j, uint64_t from, uint64_t to,
+                                   struct journal_found *found)
 {
     struct stat about;
     uint8_t *space = malloc(j->slot);
     packspan_status status = space ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK && fstat(j->file, &about) != 0)
         status = PACKSPAN_IO;
-    for (uint64_t i = 0; i < j->count && status == PACKSPAN_OK; i++) {
+    for (uint64_t i = from; i < to && status == PACKSPAN_OK; i++) {
         enum slot_state state = SLOT_EMPTY;
-        if (place_of(j, j->first + i) >= (uint64_t)about.st_size)
+        if (place_of(j, i) >= (uint64_t)about.st_size)
             break;
-        status = journal_read(j, j->first + i, space, NULL, &state);
+        status = journal_read(j, i, space, NULL, &state);
         found->done += state == SLOT_DONE;
         found->damaged += state == SLOT_DAMAGED;
         if (state == SLOT_DONE)
-            found->end = j->first + i + 1;
+            found->end = i + 1;
     }
     free(space);
     return status;
+}
+
+static packspan_status scan(const struct journal *j, struct journal_found *found)
+{
+    return scan_points(j, j->first, j->first + j->count, found);
 }
 
 static packspan_status write_header(const struct journal *j, const struct byte_writer *own)
@@ -255,17 +276,15 @@ static packspan_status write_header(const struct journal *j, const struct byte_w
     return status == PACKSPAN_OK && !file_flush_folder(j->path) ? PACKSPAN_IO : status;
 }
 
-/* A damaged header does not matter where records show that they are of this study; a file that was
- * cut off within its header never held any. */
+/* A damaged header does not matter where records show that they are of this study. */
 static packspan_status mend_header(const struct journal *j, const struct byte_writer *own,
-                                   off_t size, struct problems *problems,
-                                   struct journal_found *found)
+                                   struct problems *problems, struct journal_found *found)
 {
     packspan_status status = scan(j, found);
     if (status != PACKSPAN_OK)
         return status;
-    found->header_damaged = size > 0;
-    if (found->done > 0 || size <= (off_t)own->length)
+    found->header_damaged = found->done > 0;
+    if (found->header_damaged)
         return write_header(j, own);
     problems_add(problems, SEVERITY_ERROR, j->path, 0, NULL,
                  "is no journal of this study, or damaged beyond use", NULL, NULL);
@@ -283,23 +302,45 @@ static packspan_status open_file(struct journal *j, struct journal_found *found)
     return found->in_use ? PACKSPAN_IO : PACKSPAN_OK; /* a file system without locks */
 }
 
+/* Reads what is there of this study. One that has come to more points is not for fewer. */
+static packspan_status take_records(const struct journal *j, struct problems *problems,
+                                    struct journal_found *found)
+{
+    struct journal_found beyond = {0};
+    packspan_status status = scan_points(j, j->first + j->count, UINT64_MAX, &beyond);
+    if (status != PACKSPAN_OK || beyond.done == 0)
+        return status == PACKSPAN_OK ? scan(j, found) : status;
+    char *what = text_format("holds points up to %" PRIu64 ", more than the %" PRIu64
+                             " of this study: ask for %" PRIu64 " or more",
+                             beyond.end, j->count, beyond.end);
+    if (!what)
+        return PACKSPAN_NO_MEMORY;
+    problems_add(problems, SEVERITY_ERROR, j->path, 0, NULL, what, NULL, NULL);
+    free(what);
+    return PACKSPAN_BAD_CASE;
+}
+
 static packspan_status open_journal(struct journal *j, const struct header *header,
                                     const struct byte_writer *own, struct problems *problems,
                                     struct journal_found *found)
 {
-    struct stat about;
     enum header_state state = HEADER_DAMAGED;
     packspan_status status = open_file(j, found);
-    if (status == PACKSPAN_OK && fstat(j->file, &about) != 0)
-        status = PACKSPAN_IO;
     if (status == PACKSPAN_OK)
         status = judge_header(j, header, own, problems, &state);
     if (status != PACKSPAN_OK)
         return status;
-    if (state == HEADER_OTHER)
-        return PACKSPAN_BAD_CASE;
-    return state == HEADER_OWN ? scan(j, found)
-                               : mend_header(j, own, about.st_size, problems, found);
+    switch (state) {
+    case HEADER_OWN:
+        return take_records(j, problems, found);
+    case HEADER_BEGUN:
+        return write_header(j, own);
+    case HEADER_DAMAGED:
+        return mend_header(j, own, problems, found);
+    case HEADER_OTHER:
+        break;
+    }
+    return PACKSPAN_BAD_CASE;
 }
 
 static packspan_status make_frame(const struct header *header, uint64_t first, uint64_t count,

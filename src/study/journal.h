@@ -30,9 +30,9 @@ struct journal_found {
 
 enum slot_state { SLOT_EMPTY, SLOT_DONE, SLOT_DAMAGED };
 
-/* Opens the journal at `path`, or makes it. PACKSPAN_BAD_CASE when it is one of another study, or
- * of no study at all: problems say in what they differ. PACKSPAN_IO with errno. journal_close() in
- * every case. */
+/* Opens the journal at `path`, or makes it. PACKSPAN_BAD_CASE when it is one of another study, of
+ * more points, or of no study at all: problems say in what they differ. PACKSPAN_IO with errno.
+ * journal_close() in every case. */
 packspan_status journal_open(const char *path, const struct header *header, uint64_t first,
                              uint64_t count, size_t numbers, struct problems *problems,
                              struct journal *out, struct journal_found *found);
@@ -46,12 +46,12 @@ packspan_status journal_frame(const struct header *header, uint64_t first, uint6
                               size_t numbers, struct journal *out);
 /* A record out of a slot that is in memory; false when it is no whole one of this point. */
 bool journal_take(const struct journal *j, uint64_t point, const uint8_t *slot, struct record *out);
-/* All slots as they are on disk; malloc'd. */
-packspan_status journal_slots(const struct journal *j, char **slots);
-
 /* `space` has room for a slot. Several threads may read and write different points. */
 packspan_status journal_read(const struct journal *j, uint64_t point, uint8_t *space,
                              struct record *out, enum slot_state *state);
+/* The same of a point that is known to be done: PACKSPAN_IO when it is not, after all. */
+packspan_status journal_read_done(const struct journal *j, uint64_t point, uint8_t *space,
+                                  struct record *out);
 packspan_status journal_write(const struct journal *j, const struct record *record, uint8_t *space);
 /* To the disk itself. */
 packspan_status journal_sync(const struct journal *j);

@@ -97,7 +97,7 @@ enum pace_wish pace_step(struct pace *p, const uint64_t *done)
     if (p->out_of_time || (p->watch && !p->watch(p->user, &state)))
         return PACE_STOP;
     if (now - p->logged >= LOG_SECONDS) {
-        p->logged += LOG_SECONDS;
+        p->logged = now; /* not as often as it was due while the machine slept */
         put_line(p->log, &state, "going on"); /* a failure shows again at the end */
     }
     if (now - p->synced < SYNC_SECONDS)

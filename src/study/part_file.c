@@ -6,7 +6,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/file.h"
 #include "base/text.h"
 
 #define FIRST_ITEM "packspan part"
@@ -196,33 +195,55 @@ void header_compare(const struct header *h, const char *file, const struct heade
 
 /* ---- the file ---- */
 
-packspan_status part_file_write(const char *path, const struct header *header, const char *payload,
-                                size_t length)
+packspan_status part_file_begin(struct part_draft *draft, const char *path,
+                                const struct header *header, size_t length)
 {
     struct byte_writer w = {0};
-    char size[24], checksum[CHECKSUM_SIZE];
-    snprintf(size, sizeof size, "%zu", length);
     put_line(&w, FIRST_ITEM, FORMAT);
     put_items(header, &w);
+    char size[24];
+    snprintf(size, sizeof size, "%zu", length);
     put_line(&w, PAYLOAD_ITEM, size);
     put_bytes(&w, "\n", 1);
-    put_bytes(&w, payload, length);
-    if (w.no_memory) {
-        free(w.bytes);
-        return PACKSPAN_NO_MEMORY;
-    }
-    bytes_checksum(w.bytes, w.length, checksum);
-    struct file_draft draft;
-    packspan_status status = file_begin(&draft, path);
+    packspan_status status = w.no_memory ? PACKSPAN_NO_MEMORY : file_begin(&draft->file, path);
     if (status == PACKSPAN_OK) {
-        fwrite(w.bytes, 1, w.length, draft.stream);
-        fprintf(draft.stream, "%s%s\n", CHECKSUM_ITEM, checksum);
-        status = file_commit(&draft); /* checks the stream's error flag */
+        SHA256Init(&draft->hash);
+        part_file_put(draft, w.bytes, w.length);
     }
     int reason = errno;
     free(w.bytes);
     errno = reason;
     return status;
+}
+
+void part_file_put(struct part_draft *draft, const void *bytes, size_t length)
+{
+    SHA256Update(&draft->hash, bytes, length);
+    fwrite(bytes, 1, length, draft->file.stream);
+}
+
+packspan_status part_file_commit(struct part_draft *draft)
+{
+    char checksum[CHECKSUM_SIZE];
+    SHA256End(&draft->hash, checksum);
+    fprintf(draft->file.stream, "%s%s\n", CHECKSUM_ITEM, checksum);
+    return file_commit(&draft->file); /* checks the stream's error flag */
+}
+
+void part_file_abandon(struct part_draft *draft)
+{
+    file_abandon(&draft->file);
+}
+
+packspan_status part_file_write(const char *path, const struct header *header, const char *payload,
+                                size_t length)
+{
+    struct part_draft draft;
+    packspan_status status = part_file_begin(&draft, path, header, length);
+    if (status != PACKSPAN_OK)
+        return status;
+    part_file_put(&draft, payload, length);
+    return part_file_commit(&draft);
 }
 
 static bool is_sound(const char *bytes, size_t length)

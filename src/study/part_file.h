@@ -13,8 +13,10 @@
 #define PACKSPAN_STUDY_PART_FILE_H
 
 #include <packspan/packspan.h>
+#include <sha256.h>
 
 #include "base/bytes.h"
+#include "base/file.h"
 #include "base/problems.h"
 
 /* ---- the header, which a study's journal begins with too ---- */
@@ -58,7 +60,22 @@ struct part_file {
     char *bytes;
 };
 
-/* Whole or not at all, flushed and renamed. PACKSPAN_IO with errno. */
+/* A part on its way, whole or not at all: flushed and renamed by part_file_commit(). */
+struct part_draft {
+    struct file_draft file;
+    SHA2_CTX hash; /* of all that was put */
+};
+
+/* `length` bytes of payload are to follow. PACKSPAN_IO with errno. After PACKSPAN_OK
+ * part_file_commit() or part_file_abandon(). */
+packspan_status part_file_begin(struct part_draft *draft, const char *path,
+                                const struct header *header, size_t length);
+/* That the disk fails shows in part_file_commit(). */
+void part_file_put(struct part_draft *draft, const void *bytes, size_t length);
+packspan_status part_file_commit(struct part_draft *draft);
+void part_file_abandon(struct part_draft *draft);
+
+/* The same for a payload that is in memory. */
 packspan_status part_file_write(const char *path, const struct header *header, const char *payload,
                                 size_t length);
 /* Reports what is wrong. PACKSPAN_BAD_CASE when it is no part file, or damaged; PACKSPAN_MISSING

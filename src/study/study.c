@@ -19,6 +19,8 @@
 
 /* ---- what study it is ---- */
 
+static const char points_item[] = "points";
+
 /* Settings count as they are in force, wherever they come from. */
 static void describe(struct study *s)
 {
@@ -30,13 +32,26 @@ static void describe(struct study *s)
                s->design.table->is_points ? "points.csv"
                : s->design.sobol          ? "sobol"
                                           : "grid");
-    header_add_whole(h, "points", s->design.points);
+    header_add_whole(h, points_item, s->design.points);
     header_add_whole(h, "seed", settings->seed);
     header_add_whole(h, "samples", s->samples);
     header_add(h, "sequence", settings->sobol ? "sobol" : "pcg");
     header_add_whole(h, "pilot", settings->pilot);
     header_add(h, "quantities", settings->quantities);
     header_add_files(h, s->source);
+}
+
+/* What the journal says of it. Points of a Sobol' design are the first ones of a longer design too,
+ * so that one journal serves both. */
+static packspan_status describe_journal(const struct study *s, struct header *out)
+{
+    bool may_grow = s->design.sobol && s->part.parts == 0;
+    for (size_t i = 0; i < s->header.count; i++) {
+        const struct header_item *item = &s->header.items[i];
+        if (!may_grow || strcmp(item->name, points_item) != 0)
+            header_add(out, item->name, item->value);
+    }
+    return out->no_memory ? PACKSPAN_NO_MEMORY : PACKSPAN_OK;
 }
 
 /* ---- opening ---- */
@@ -154,7 +169,11 @@ packspan_status study_time(struct study *s, double *seconds)
 
 uint64_t study_journal_size(const struct study *s)
 {
-    return journal_size(&s->header, s->count, s->layout.numbers);
+    struct header header = {0};
+    describe_journal(s, &header);
+    uint64_t size = journal_size(&header, s->count, s->layout.numbers);
+    header_free(&header);
+    return size;
 }
 
 uint64_t study_table_size(const struct study *s)
@@ -174,6 +193,39 @@ uint64_t study_table_size(const struct study *s)
     return bytes * s->count;
 }
 
+/* ---- files ---- */
+
+/* The files of a study, or of a part of it. */
+struct paths {
+    const char *folder;
+    char *journal, *log, *part;
+    const char *blamed; /* which one a failure is about */
+    char *table;        /* when it is a table; malloc'd */
+};
+
+static bool name_paths(struct paths *p, const struct study *s, const char *folder)
+{
+    bool is_part = s->part.parts > 0;
+    char *stem = is_part ? part_stem(folder, s->part) : text_format("%s/study", folder);
+    *p = (struct paths){.folder = folder};
+    if (stem) {
+        p->journal = text_format("%s.journal", stem);
+        p->log = text_format("%s.log", stem);
+        p->part = is_part ? text_format("%s.part", stem) : NULL;
+    }
+    p->blamed = p->journal;
+    free(stem);
+    return p->journal && p->log && (!is_part || p->part);
+}
+
+static void free_paths(struct paths *p)
+{
+    free(p->journal);
+    free(p->log);
+    free(p->part);
+    free(p->table);
+}
+
 /* ---- points in parallel ---- */
 
 struct crew {
@@ -186,6 +238,7 @@ struct crew {
     packspan_status status;
     int reason; /* errno of a failure */
     bool stop;
+    bool syncing; /* one thread is about it */
 };
 
 /* One thread of it. */
@@ -210,23 +263,25 @@ static void fail(struct crew *crew, packspan_status status)
     omp_unset_lock(&crew->lock);
 }
 
-/* What is due once a second; the lock is held. */
-static void look_around(struct crew *crew)
+/* What is due once a second; the lock is held. Whether the caller has to sync once it is not. */
+static bool look_around(struct crew *crew)
 {
-    switch (pace_step(&crew->pace, &crew->report->done)) {
-    case PACE_GO_ON:
-        break;
-    case PACE_SYNC:
-        if (journal_sync(crew->journal) != PACKSPAN_OK && crew->status == PACKSPAN_OK) {
-            crew->status = PACKSPAN_IO;
-            crew->reason = errno;
-            crew->stop = true;
-        }
-        break;
-    case PACE_STOP:
-        crew->stop = true;
-        break;
-    }
+    enum pace_wish wish = pace_step(&crew->pace, &crew->report->done);
+    crew->stop = crew->stop || wish == PACE_STOP;
+    bool sync = wish == PACE_SYNC && !crew->syncing;
+    crew->syncing = crew->syncing || sync;
+    return sync;
+}
+
+/* A slow disk must not hold up the other threads. */
+static void sync_journal(struct crew *crew)
+{
+    packspan_status status = journal_sync(crew->journal);
+    if (status != PACKSPAN_OK)
+        fail(crew, status);
+    omp_set_lock(&crew->lock);
+    crew->syncing = false;
+    omp_unset_lock(&crew->lock);
 }
 
 /* Within a point; false leaves it. */
@@ -238,36 +293,50 @@ static bool report_share(void *user, uint64_t done, uint64_t total)
     omp_set_lock(&crew->lock);
     crew->pace.shares += share - h->share;
     h->share = share;
-    look_around(crew);
+    bool sync = look_around(crew);
     bool go_on = !crew->stop;
     omp_unset_lock(&crew->lock);
+    if (sync)
+        sync_journal(crew);
     return go_on;
 }
 
-/* The next point that nobody has worked on; false when there is none, or no time for it. */
+/* The next point that nobody has looked at; false when there is none. */
 static bool take_point(struct crew *crew, uint64_t *point)
 {
     const struct study *s = crew->study;
     omp_set_lock(&crew->lock);
-    bool has_time = pace_has_time(&crew->pace);
-    bool taken = !crew->stop && has_time && crew->next < s->first + s->count;
+    bool taken = !crew->stop && crew->next < s->first + s->count;
     if (taken)
         *point = crew->next++;
-    if (!has_time && crew->next < s->first + s->count)
-        crew->report->out_of_time = true;
     omp_unset_lock(&crew->lock);
     return taken;
 }
 
-static bool is_done(const struct hand *h, uint64_t point)
+/* Whether the journal lacks it; nobody knows when it cannot be read. */
+static bool is_missing(const struct hand *h, uint64_t point)
 {
     enum slot_state state = SLOT_EMPTY;
     if (point >= h->crew->report->found.end)
-        return false;
+        return true;
     packspan_status status = journal_read(h->crew->journal, point, h->space, NULL, &state);
     if (status != PACKSPAN_OK)
         fail(h->crew, status);
-    return state == SLOT_DONE;
+    return status == PACKSPAN_OK && state != SLOT_DONE;
+}
+
+/* Whether there is time for a point more; else it is the last that anybody looks at, while those
+ * that were begun earlier may still end in time. */
+static bool may_begin(struct crew *crew)
+{
+    omp_set_lock(&crew->lock);
+    bool has_time = pace_has_time(&crew->pace);
+    if (!has_time) {
+        crew->report->out_of_time = true;
+        crew->next = crew->study->first + crew->study->count;
+    }
+    omp_unset_lock(&crew->lock);
+    return has_time;
 }
 
 static void finish_point(struct hand *h, double seconds)
@@ -279,8 +348,10 @@ static void finish_point(struct hand *h, double seconds)
     crew->pace.shares -= h->share;
     h->share = 0.0;
     pace_point(&crew->pace, seconds);
-    look_around(crew);
+    bool sync = look_around(crew);
     omp_unset_lock(&crew->lock);
+    if (sync)
+        sync_journal(crew);
 }
 
 static void work_point(struct hand *h, uint64_t point)
@@ -325,7 +396,7 @@ static void work_points(struct crew *crew, struct hand *hands, unsigned threads)
         struct hand *h = &hands[omp_get_thread_num()];
         uint64_t point;
         while (take_point(crew, &point))
-            if (!is_done(h, point))
+            if (is_missing(h, point) && may_begin(crew))
                 work_point(h, point);
     }
 }
@@ -358,30 +429,36 @@ unsigned study_threads(const struct study *s)
     return s->count < threads ? (unsigned)s->count : threads;
 }
 
-static packspan_status work_out(struct study *s, const char *log, struct journal *journal,
+static packspan_status work_out(struct study *s, struct paths *p, struct journal *journal,
                                 packspan_study_watch *watch, void *user,
                                 struct study_report *report)
 {
     struct crew crew = {.study = s, .journal = journal, .report = report, .next = s->first};
     double hours = s->source->settings.hours, started = seconds_now();
     report->threads = study_threads(s);
-    packspan_status status = pace_open(&crew.pace, log, s->count, report->found.done, s->samples,
+    packspan_status status = pace_open(&crew.pace, p->log, s->count, report->found.done, s->samples,
                                        3600.0 * hours, watch, user);
     crew.stop = crew.pace.stopped;
     if (status == PACKSPAN_OK)
         status = work(&crew, report->threads);
+    else
+        p->blamed = p->log;
     int reason = errno;
     if (journal_sync(journal) != PACKSPAN_OK && status == PACKSPAN_OK) {
         status = PACKSPAN_IO;
         reason = errno;
     }
-    report->out_of_time = report->out_of_time || crew.pace.out_of_time;
     report->stopped = report->done < s->count;
+    report->out_of_time = report->stopped && (report->out_of_time || crew.pace.out_of_time);
     report->seconds = seconds_now() - started;
     packspan_status closed = pace_close(&crew.pace, report->done);
-    if (status != PACKSPAN_OK)
+    if (status != PACKSPAN_OK) {
         errno = reason;
-    return status != PACKSPAN_OK ? status : closed;
+        return status;
+    }
+    if (closed != PACKSPAN_OK)
+        p->blamed = p->log;
+    return closed;
 }
 
 /* ---- tables ---- */
@@ -395,13 +472,7 @@ struct journal_records {
 static packspan_status next_record(void *from, struct record *out)
 {
     struct journal_records *r = from;
-    enum slot_state state = SLOT_EMPTY;
-    packspan_status status = journal_read(r->journal, r->point++, r->space, out, &state);
-    if (status == PACKSPAN_OK && state != SLOT_DONE) {
-        errno = EIO; /* it was there a moment ago */
-        status = PACKSPAN_IO;
-    }
-    return status;
+    return journal_read_done(r->journal, r->point++, r->space, out);
 }
 
 static packspan_status write_tables(const struct study *s, const char *folder,
@@ -420,37 +491,6 @@ static packspan_status write_tables(const struct study *s, const char *folder,
 }
 
 /* ---- the whole ---- */
-
-/* The files of a study, or of a part of it. */
-struct paths {
-    const char *folder;
-    char *journal, *log, *part;
-    const char *blamed; /* which one a failure is about */
-    char *table;        /* when it is a table; malloc'd */
-};
-
-static bool name_paths(struct paths *p, const struct study *s, const char *folder)
-{
-    bool is_part = s->part.parts > 0;
-    char *stem = is_part ? part_stem(folder, s->part) : text_format("%s/study", folder);
-    *p = (struct paths){.folder = folder};
-    if (stem) {
-        p->journal = text_format("%s.journal", stem);
-        p->log = text_format("%s.log", stem);
-        p->part = is_part ? text_format("%s.part", stem) : NULL;
-    }
-    p->blamed = p->journal;
-    free(stem);
-    return p->journal && p->log && (!is_part || p->part);
-}
-
-static void free_paths(struct paths *p)
-{
-    free(p->journal);
-    free(p->log);
-    free(p->part);
-    free(p->table);
-}
 
 /* What all points together become. Of a part the journal is not needed any more. */
 static packspan_status complete(const struct study *s, struct paths *p,
@@ -480,14 +520,16 @@ static packspan_status go_on(struct study *s, struct paths *p, struct journal *j
     report->replaced = owner == TABLES_OTHER;
     if (report->was_complete || status != PACKSPAN_OK)
         return status;
-    if (!p->part)
+    if (p->part)
+        file_remove_drafts(p->part);
+    else
         study_tables_remove(p->folder);
     if (report->done < s->count)
-        status = work_out(s, p->log, journal, watch, user, report);
+        status = work_out(s, p, journal, watch, user, report);
     return status == PACKSPAN_OK && !report->stopped ? complete(s, p, journal, report) : status;
 }
 
-/* A part that is there already is complete. */
+/* A part that is there already is complete. (Its journal is left where a kill came between.) */
 static packspan_status find_part(const struct study *s, struct paths *p, struct problems *problems,
                                  struct study_report *report)
 {
@@ -508,6 +550,7 @@ static packspan_status run_all(struct study *s, struct paths *p, struct problems
                                packspan_study_watch *watch, void *user, struct study_report *report)
 {
     struct journal journal = {.file = -1};
+    struct header header = {0};
     packspan_status status = find_part(s, p, problems, report);
     if (status != PACKSPAN_OK || report->was_complete)
         return status;
@@ -515,15 +558,18 @@ static packspan_status run_all(struct study *s, struct paths *p, struct problems
         status = tables_may_be_written(s, p->folder, problems);
     if (status != PACKSPAN_OK)
         return status;
-    status = journal_open(p->journal, &s->header, s->first, s->count, s->layout.numbers, problems,
-                          &journal, &report->found);
+    status = describe_journal(s, &header);
+    if (status == PACKSPAN_OK)
+        status = journal_open(p->journal, &header, s->first, s->count, s->layout.numbers, problems,
+                              &journal, &report->found);
     if (status == PACKSPAN_BAD_CASE)
         problems_add(problems, SEVERITY_ERROR, p->folder, 0, NULL, "holds another study", NULL,
                      "to begin afresh, take another folder with --out, or remove the file named "
                      "above");
     if (status == PACKSPAN_OK)
         status = go_on(s, p, &journal, watch, user, report);
-    journal_close(&journal);
+    journal_close(&journal); /* keeps errno, as free() does */
+    header_free(&header);
     return status;
 }
 

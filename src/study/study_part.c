@@ -52,18 +52,45 @@ packspan_status study_part_find(const struct study *s, const char *path, struct 
     return status;
 }
 
+/* One slot at a time, so that a part of any size takes no memory. */
+static packspan_status put_slots(struct part_draft *draft, const struct journal *journal,
+                                 uint8_t *slot)
+{
+    packspan_status status = PACKSPAN_OK;
+    for (uint64_t i = 0; i < journal->count && status == PACKSPAN_OK; i++) {
+        status = journal_read_done(journal, journal->first + i, slot, NULL);
+        if (status == PACKSPAN_OK)
+            part_file_put(draft, slot, journal->slot);
+    }
+    return status;
+}
+
+static packspan_status write_slots(const char *path, const struct header *header,
+                                   const struct journal *journal, uint8_t *slot)
+{
+    struct part_draft draft;
+    packspan_status status = part_file_begin(&draft, path, header, journal->count * journal->slot);
+    if (status != PACKSPAN_OK)
+        return status;
+    status = put_slots(&draft, journal, slot);
+    if (status == PACKSPAN_OK)
+        return part_file_commit(&draft);
+    int reason = errno;
+    part_file_abandon(&draft);
+    errno = reason;
+    return status;
+}
+
 packspan_status study_part_write(const struct study *s, const char *path,
                                  const struct journal *journal)
 {
     struct header header = {0};
-    char *slots = NULL;
-    packspan_status status = make_header(s, &header) ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    uint8_t *slot = malloc(journal->slot);
+    packspan_status status = make_header(s, &header) && slot ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK)
-        status = journal_slots(journal, &slots);
-    if (status == PACKSPAN_OK)
-        status = part_file_write(path, &header, slots, journal->count * journal->slot);
+        status = write_slots(path, &header, journal, slot);
     int reason = errno;
-    free(slots);
+    free(slot);
     header_free(&header);
     errno = reason;
     return status;

@@ -334,8 +334,10 @@ void study_tables_remove(const char *folder)
 {
     for (size_t i = 0; i < TABLES; i++) {
         char *path = text_format("%s/%s", folder, all_tables[i]);
-        if (path)
+        if (path) {
             unlink(path); /* if it cannot be removed, it cannot be replaced: that will be told */
+            file_remove_drafts(path);
+        }
         free(path);
     }
 }

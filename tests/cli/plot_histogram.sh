@@ -3,29 +3,11 @@
 # usage: plot_histogram.sh PROJECT_FOLDER
 set -u
 script=$1/scripts/plot_histogram.gp
-scratch=$(mktemp -d) || exit 1
-trap 'rm -rf "$scratch"' EXIT
-cd "$scratch" || exit 1
-failures=0
+# shellcheck source-path=SCRIPTDIR source=../support/refusals.sh
+. "$1/tests/support/refusals.sh"
 
-fail() {
-    echo "FAIL: $*"
-    failures=$((failures + 1))
-}
-
-# expect STATUS TEXT ARGUMENT...: the exit status, and TEXT in what is printed, which must be nothing
-# if TEXT is empty.
-expect() {
-    local status=$1 text=$2 got
-    shift 2
-    gnuplot -c "$script" "$@" >printed 2>&1
-    got=$?
-    [ "$got" -eq "$status" ] || fail "exit status $got, expected $status: $*: $(cat printed)"
-    if [ -z "$text" ]; then
-        [ ! -s printed ] || fail "printed: $(cat printed)"
-        return
-    fi
-    grep -qF -- "$text" printed || fail "'$text' is not in: $(cat printed)"
+expect() { # STATUS TEXT ARGUMENT...
+    expect_of "$1" "$2" gnuplot -c "$script" "${@:3}"
 }
 
 mkdir out

@@ -2,6 +2,7 @@
 """study_survives.py PROGRAM CASE [SEED]: a study of CASE is killed, stopped, cut off, damaged and
 run out of disk in many ways; the same command must go on each time and end with the same bytes as
 an undisturbed run."""
+import fcntl
 import os
 import pathlib
 import random
@@ -96,7 +97,8 @@ class Test:
                 assert tables(out) == self.expected
                 shutil.rmtree(out)
                 out.mkdir()
-        self.finish(out, f"signal {number}")
+        _, _, left = self.finish(out, f"signal {number}")
+        assert not left, left
         return codes
 
     def cut(self):
@@ -127,6 +129,7 @@ class Test:
             out = self.fresh(bytes(journal))
             _, errors, _ = self.finish(out, f"byte {place} turned")
             assert ("header" if place < start else "dropped") in errors, (place, errors)
+        self.finish(self.fresh(self.journal + bytes(range(256)) * slot), "something after the end")
         holes = bytearray(self.journal)
         for point in DICE.sample(range(POINTS), 7):
             holes[start + point * slot:start + (point + 1) * slot] = bytes(slot)
@@ -161,9 +164,81 @@ class Test:
             status, _, errors = run(case, out, *more)
             assert status == 65 and words in errors and "begin afresh" in errors, errors
             assert (out / "study.journal").read_bytes() == self.journal
-        (out / "study.journal").write_bytes(b"something else\n" * 1000)
+        for foreign in (b"something else\n" * 1000, b"a letter\n", self.journal[:40] + b"and more"):
+            (out / "study.journal").write_bytes(foreign)
+            status, _, errors = run(self.case, out)
+            assert status == 65 and "is no journal of this study" in errors, errors
+            assert (out / "study.journal").read_bytes() == foreign
+        self.finish(self.fresh(bytes(300)), "a header that never reached the disk")
+        self.finish(self.fresh(self.journal[:100] + bytes(90)), "a header of which half did")
+
+    def leave_drafts(self):
+        """What a killed process has left of tables and of a part's file is cleared away."""
+        names = [f"{name}.partial-{number}-0" for number in (1, os.getpid())
+                 for name in (*TABLES, "study_run.csv")]
+        out = self.fresh(self.journal)
+        for name in (*names, "study.csv.part"):
+            (out / name).write_text("cut off")
+        _, _, left = self.finish(out, "drafts")
+        assert left == [], left
+        out = self.fresh()
+        (out / "part_1_of_3.part.partial-1-0").write_text("cut off")
+        (out / "part_11_of_30.part.partial-1-0").write_text("of another part")
+        status, _, errors = run(self.case, out, "--part", "1/3")
+        assert status == 0, errors
+        assert sorted(p.name for p in out.iterdir()) == [
+            "part_11_of_30.part.partial-1-0", "part_1_of_3.log", "part_1_of_3.part"]
+        (out / "part_1_of_3.journal").write_text("left by a kill after the part was there")
+        status, said, _ = run(self.case, out, "--part", "1/3")
+        assert status == 0 and "is there already" in said
+        assert not (out / "part_1_of_3.journal").exists()
+
+    def share_folder(self):
+        """Two processes do not work on one journal; the second one says so and alters nothing."""
+        out = self.fresh(self.journal[:-1])
+        with open(out / "study.journal", "rb") as held:
+            fcntl.flock(held, fcntl.LOCK_EX)
+            status, _, errors = run(self.case, out)
+        assert status == 74 and "another packspan is working on it" in errors, errors
+        assert [p.name for p in out.iterdir()] == ["study.journal"]
+        self.finish(out, "two at once")
+        out, command_line = self.fresh(), command(self.case, self.scratch / f"out{self.number}")
+        both = [subprocess.Popen(command_line, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+                for _ in range(2)]
+        codes = sorted(process.wait() for process in both)
+        assert codes in ([0, 0], [0, 74]), codes
+        self.finish(out, "two started together")
+
+    def cannot_write(self):
+        """Where nothing can be written there is a reason, and what is there stays as it is."""
+        out = self.fresh(self.journal[:-1])
+        (out / "study.log").mkdir()
         status, _, errors = run(self.case, out)
-        assert status == 65 and "is no journal of this study" in errors, errors
+        assert status == 74 and "study.log: Is a directory" in errors, errors
+        assert (out / "study.journal").read_bytes() == self.journal[:-1]
+        (out / "study.log").rmdir()
+        (out / "study.csv").mkdir()
+        status, _, errors = run(self.case, out)
+        assert status == 74 and "study.csv: Is a directory" in errors, errors
+        (out / "study.csv").rmdir()
+        _, _, left = self.finish(out, "a folder in the way")
+        assert not left, left
+
+    def grow(self):
+        """A Sobol' design goes on to more points with what it has, and not to fewer."""
+        sobol = ["--design", "sobol", "--points"]
+        whole, out = self.fresh(), self.fresh()
+        run(self.case, whole, *sobol, "11")
+        for points, found in (("8", None), ("11", "8 of them were finished before")):
+            status, said, errors = run(self.case, out, *sobol, points)
+            assert status == 0 and (found is None or found in said), (said, errors)
+        assert tables(out) == tables(whole)
+        assert (out / "study.journal").read_bytes() == (whole / "study.journal").read_bytes()
+        status, _, errors = run(self.case, out, *sobol, "8")
+        assert status == 65 and "holds points up to 11, more than the 8 of" in errors, errors
+        assert tables(out) == tables(whole)
+        status, _, errors = run(self.case, out)
+        assert status == 65 and "design is grid here, sobol in" in errors, errors
 
     def parts(self):
         """Shares that are killed now and then, each with a journal of its own, merge to the whole;
@@ -281,6 +356,10 @@ def main():
         test.damage()
         test.fill_disk()
         test.refuse()
+        test.leave_drafts()
+        test.share_folder()
+        test.cannot_write()
+        test.grow()
         test.repeat()
         test.parts()
 

@@ -203,12 +203,41 @@ static void a_header_alone_is_read_up_to_its_end(void **state)
     free(w.bytes);
 }
 
+/* A payload that comes in pieces makes the same file; one that does not come to its end, none. */
+static void pieces_make_the_same_file(void **state)
+{
+    (void)state;
+    struct header h = example();
+    struct part_draft draft;
+    char *whole = NULL, *pieces = NULL;
+    size_t whole_length = 0, length = 0;
+    write_example("whole.part");
+    assert_int_equal(part_file_begin(&draft, "pieces.part", &h, sizeof payload), PACKSPAN_OK);
+    part_file_put(&draft, payload, 1);
+    part_file_put(&draft, payload + 1, 0);
+    part_file_put(&draft, payload + 1, sizeof payload - 1);
+    assert_int_equal(part_file_commit(&draft), PACKSPAN_OK);
+    assert_int_equal(file_read("whole.part", 4096, &whole, &whole_length), PACKSPAN_OK);
+    assert_int_equal(file_read("pieces.part", 4096, &pieces, &length), PACKSPAN_OK);
+    assert_int_equal(length, whole_length);
+    assert_memory_equal(pieces, whole, length);
+    free(whole);
+    free(pieces);
+
+    assert_int_equal(part_file_begin(&draft, "cut.part", &h, sizeof payload), PACKSPAN_OK);
+    part_file_put(&draft, payload, 3);
+    part_file_abandon(&draft);
+    assert_read("cut.part", PACKSPAN_MISSING, "cut.part: No such file or directory");
+    header_free(&h);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_is_written_is_read),
         cmocka_unit_test(the_file_is_text_with_a_checksum),
         cmocka_unit_test(any_cut_or_flipped_bit_is_found),
+        cmocka_unit_test(pieces_make_the_same_file),
         cmocka_unit_test(other_files_are_named),
         cmocka_unit_test(another_format_is_told),
         cmocka_unit_test(a_write_that_fails_leaves_nothing),
