@@ -22,8 +22,7 @@ void print_padded(FILE *f, const char *text, int width)
         fputc(' ', f);
 }
 
-/* 1234567 as "1 234 567" (ISO 80000-1). */
-static void print_grouped(FILE *f, uint64_t value)
+void print_grouped(FILE *f, uint64_t value)
 {
     char digits[32];
     int n = snprintf(digits, sizeof digits, "%llu", (unsigned long long)value);
@@ -32,6 +31,17 @@ static void print_grouped(FILE *f, uint64_t value)
             fputc(' ', f);
         fputc(digits[i], f);
     }
+}
+
+void print_points(FILE *f, uint64_t points)
+{
+    print_grouped(f, points);
+    fputs(points == 1 ? " point" : " points", f);
+}
+
+void print_study_tables(const char *folder)
+{
+    printf("\n\nTables: %s/study.csv, study_claims.csv, study_points.csv, study_run.csv\n", folder);
 }
 
 struct axis {

@@ -41,10 +41,9 @@ struct study_report {
     bool was_complete; /* there was nothing to do */
     bool stopped;      /* by the watch or by the time; what is finished is kept */
     bool out_of_time;
-    uint64_t done;          /* points of the share that are finished now */
-    uint64_t refused;       /* of them: too many invalid samples, or evidence that fits none */
-    uint64_t first_refused; /* a point */
-    uint64_t worked;        /* points that were worked out now */
+    uint64_t done;             /* points of the share that are finished now */
+    struct point_tallies told; /* of all points of the share, when it is complete */
+    uint64_t worked;           /* points that were worked out now */
     double seconds;
     unsigned threads;
     size_t parts; /* that were merged */
@@ -66,14 +65,21 @@ struct record_source {
     uint64_t count;
 };
 
-/* study.csv and study_claims.csv, each whole or not at all; counts refused points. `path`
- * (malloc'd) is the file that PACKSPAN_IO is about. */
+/* study.csv, study_claims.csv and study_points.csv, each whole or not at all; counts what there is
+ * to tell about points. `path` (malloc'd) is the file that PACKSPAN_IO is about. */
 packspan_status study_tables_write(const struct study *s, const char *folder,
                                    const struct record_source *records, struct study_report *report,
                                    char **path);
 /* study_run.csv, which says that they are complete. */
 packspan_status study_record_write(const struct study *s, const char *folder,
                                    const struct study_report *report, char **path);
+/* What a reader must know about points, a problem each, at the table or the part that holds them.
+ */
+packspan_status study_remarks(const struct study *s, const char *folder,
+                              const struct study_report *report, struct problems *problems);
+uint64_t study_refused(const struct study_report *report);
+/* A point's name, or its number from 1, and "AXIS = VALUE UNIT, ..."; malloc'd. */
+char *study_point_text(const struct study *s, uint64_t point);
 bool study_tables_exist(const char *folder);
 void study_tables_remove(const char *folder);
 
