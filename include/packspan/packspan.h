@@ -468,6 +468,7 @@ packspan_status packspan_study_run(packspan_study *s, const char *folder,
  * points were refused, and for each warning, with their number and the first of them. */
 size_t packspan_study_remark_count(const packspan_study *s);
 const char *packspan_study_remark(const packspan_study *s, size_t i);
+bool packspan_study_remark_is_refusal(const packspan_study *s, size_t i);
 /* "" when there was none; several lines for a journal of another study. */
 const char *packspan_study_failure(const packspan_study *s);
 /* A point's name, or its number from 1, and "AXIS = VALUE UNIT, …"; of the point asked last. */

@@ -11,7 +11,7 @@ struct packspan_study {
     struct study study;
     char *failure, *point_text;
     char **warnings, **remarks;
-    size_t warning_count, remark_count;
+    size_t warning_count, remark_count, refusal_count; /* remarks begin with refusals */
 };
 
 static bool add_warning(packspan_study *s, char *text)
@@ -86,7 +86,7 @@ static void forget_remarks(packspan_study *s)
         free(s->remarks[i]);
     free(s->remarks);
     s->remarks = NULL;
-    s->remark_count = 0;
+    s->remark_count = s->refusal_count = 0;
 }
 
 static packspan_status take_remarks(packspan_study *s, const char *folder,
@@ -99,6 +99,7 @@ static packspan_status take_remarks(packspan_study *s, const char *folder,
         status = PACKSPAN_NO_MEMORY;
     for (size_t i = 0; i < problems.count && status == PACKSPAN_OK; i++) {
         char *text = problem_text(&problems.items[i]);
+        s->refusal_count += problems.items[i].severity == SEVERITY_ERROR;
         if (text)
             s->remarks[s->remark_count++] = text;
         else
@@ -209,6 +210,11 @@ size_t packspan_study_remark_count(const packspan_study *s)
 const char *packspan_study_remark(const packspan_study *s, size_t i)
 {
     return s->remarks[i];
+}
+
+bool packspan_study_remark_is_refusal(const packspan_study *s, size_t i)
+{
+    return i < s->refusal_count;
 }
 
 const char *packspan_study_failure(const packspan_study *s)

@@ -36,7 +36,8 @@ static int merge_study(packspan_merge *m, const char *folder, bool quiet)
 {
     packspan_study_report report;
     packspan_status status = packspan_merge_study(m, folder, &report);
-    if (status != PACKSPAN_OK || packspan_merge_problem_count(m) > 0)
+    bool has_remarks = packspan_merge_problem_count(m) > 0 && (!quiet || report.refused > 0);
+    if (status != PACKSPAN_OK || has_remarks)
         print_merge_problems(m, status);
     if (status != PACKSPAN_OK)
         return exit_status_of(status);

@@ -120,10 +120,11 @@ static void print_damage(const packspan_study_report *report, const char *folder
                 folder, report->dropped);
 }
 
-static void print_remarks(packspan_study *s, const packspan_study_report *report)
+static void print_remarks(packspan_study *s, const packspan_study_report *report, bool quiet)
 {
     for (size_t i = 0; i < packspan_study_remark_count(s); i++)
-        fprintf(stderr, "%s\n", packspan_study_remark(s, i));
+        if (!quiet || packspan_study_remark_is_refusal(s, i))
+            fprintf(stderr, "%s\n", packspan_study_remark(s, i));
     if (report->refused > 0)
         fprintf(stderr, "Refused points have no numbers in the tables; packspan run of the case "
                         "with these values tells more.\n");
@@ -143,7 +144,7 @@ static int print_part(packspan_case *c, const packspan_study_report *report, con
 static int print_end(packspan_case *c, packspan_study *s, const packspan_study_report *report,
                      const char *folder, bool quiet)
 {
-    print_remarks(s, report);
+    print_remarks(s, report, quiet);
     if (is_part(c))
         return quiet ? EXIT_DONE : print_part(c, report, folder);
     if (report->was_complete) {

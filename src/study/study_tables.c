@@ -303,10 +303,11 @@ static packspan_status remark(const struct study *s, const char *file, const str
     if (t->count == 0)
         return PACKSPAN_OK;
     char *point = study_point_text(s, t->first);
-    const char *plural = t->count == 1 ? "" : "s", *is = t->count == 1 ? "is" : "are";
-    char *what = text_format("%" PRIu64 " point%s%s%s: %s", t->count, plural, refused ? " " : "",
-                             refused ? is : "", text);
-    char *where = point ? text_format("%s%s", t->count == 1 ? "" : "first of them ", point) : NULL;
+    bool single = t->count == 1;
+    const char *refusal = !refused ? "" : single ? " is refused" : " are refused";
+    char *what =
+        text_format("%" PRIu64 " point%s%s: %s", t->count, single ? "" : "s", refusal, text);
+    char *where = point ? text_format("%s%s", single ? "" : "first of them ", point) : NULL;
     if (what && where)
         problems_add(problems, refused ? SEVERITY_ERROR : SEVERITY_WARNING, file, 0, NULL, what,
                      NULL, where);

@@ -21,7 +21,7 @@ AXES = """axis,vehicle,quantity,field,unit,from,to,steps,spacing,values,source
 load,new,road_load_factor,value,1,0.9,1.1,6,linear,,invented
 wind,all,headwind.motorway,value,km/h,0,15,4,linear,,invented
 """
-TABLES = ("study.csv", "study_claims.csv")
+TABLES = ("study.csv", "study_claims.csv", "study_points.csv")
 WAIT_FOR_POINT = 30.0  # seconds; only against hanging
 
 
