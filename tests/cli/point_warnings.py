@@ -26,7 +26,7 @@ PHRASES = [
 
 def read(path):
     with open(path, encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
+        return list(csv.DictReader(line for line in file if not line.startswith("#")))
 
 
 def packspan(program, *arguments, status=0):
@@ -167,8 +167,8 @@ def candidates(program, project, place):
                    "none,1,new,cell_count,1,fixed,100,three modules of thirty\n")
     with open(f"{case}/evidence.csv", "w", encoding="utf-8") as file:
         file.write("vehicle,quantity,unit,value,sd,source\nnew,nominal_energy,kWh,65,2,a filing\n")
-    moves = [("inputs.csv", "new", "cell_energy", "best", "Wh", ["220", "325"]),
-             ("inputs.csv", "new", "cell_energy", "sd", "Wh", ["2", "60"])]
+    moves = [("inputs.csv", "new", "cell_energy", "best", "Wh", ["220", "433"]),
+             ("inputs.csv", "new", "cell_energy", "sd", "Wh", ["2", "40"])]
     return check(program, place, case, moves, "--samples", "20000")
 
 
