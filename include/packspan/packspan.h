@@ -416,7 +416,9 @@ bool packspan_case_has_study(const packspan_case *c);
 packspan_status packspan_study_open(packspan_case *c, packspan_study **out);
 void packspan_study_free(packspan_study *s); /* NULL is fine */
 
+/* Of the share, with the setting part; and of the whole study. */
 uint64_t packspan_study_points(const packspan_study *s);
+uint64_t packspan_study_all_points(const packspan_study *s);
 uint64_t packspan_study_samples(const packspan_study *s); /* of each point */
 unsigned packspan_study_threads(const packspan_study *s); /* that share the points */
 /* Rows of study.csv and study_claims.csv for each point. */
@@ -442,31 +444,35 @@ typedef struct packspan_study_state {
 typedef bool packspan_study_watch(void *user, const packspan_study_state *state);
 
 typedef struct packspan_study_report {
-    uint64_t done;          /* points that are finished */
-    uint64_t found;         /* of them, finished before and kept in the journal */
-    uint64_t dropped;       /* damaged records of the journal, which were worked out again */
-    bool mended;            /* the journal's header was damaged */
-    bool was_complete;      /* everything was there already, nothing was written */
-    bool replaced;          /* tables in the folder were edited, or of another study */
-    bool part_damaged;      /* the file of the part was damaged, and is made again */
-    bool out_of_time;       /* the setting hours stopped it */
-    uint64_t refused;       /* points with more than 0.1 % invalid samples, or whose samples fit no
-                               evidence: their rows have no numbers; told when all points are done */
-    uint64_t first_refused; /* a point, from 0 */
+    uint64_t done;     /* points that are finished */
+    uint64_t found;    /* of them, finished before and kept in the journal */
+    uint64_t dropped;  /* damaged records of the journal, which were worked out again */
+    bool mended;       /* the journal's header was damaged */
+    bool was_complete; /* everything was there already, nothing was written */
+    bool replaced;     /* tables in the folder were edited, or of another study */
+    bool part_damaged; /* the file of the part was damaged, and is made again */
+    bool out_of_time;  /* the setting hours stopped it */
+    uint64_t refused;  /* points with more than 0.1 % invalid samples, or whose samples fit no
+                          evidence: their rows have no numbers; told when all points are done */
     double seconds;
 } packspan_study_report;
 
 /* Works every point out that is not in `folder`/study.journal yet, then writes study.csv,
- * study_claims.csv and study_run.csv. Points are worked out side by side with one thread each, by
- * the setting threads. The log `folder`/study.log gets a line a minute. PACKSPAN_INTERRUPTED when
- * the watch or the setting hours stopped it: the journal keeps what is finished, and the same call
- * goes on. PACKSPAN_BAD_CASE when the journal is that of another study, or when there is no
- * journal but tables that this study did not write. On these two, and on
+ * study_claims.csv, study_points.csv and study_run.csv. Points are worked out side by side with one
+ * thread each, by the setting threads. The log `folder`/study.log gets a line a minute.
+ * PACKSPAN_INTERRUPTED when the watch or the setting hours stopped it: the journal keeps what is
+ * finished, and the same call goes on. PACKSPAN_BAD_CASE when the journal is that of another study,
+ * or when there is no journal but tables that this study did not write. On these two, and on
  * PACKSPAN_IO, *report is filled as far as it is known; packspan_study_failure() tells the file and
  * the reason. PACKSPAN_USAGE when `folder` holds a case. */
 packspan_status packspan_study_run(packspan_study *s, const char *folder,
                                    packspan_study_watch *watch, void *user,
                                    packspan_study_report *report);
+/* Once all points are done, what is to be known of some: a sentence for each reason for which
+ * points were refused, and for each warning, with their number and the first of them. */
+size_t packspan_study_remark_count(const packspan_study *s);
+const char *packspan_study_remark(const packspan_study *s, size_t i);
+bool packspan_study_remark_is_refusal(const packspan_study *s, size_t i);
 /* "" when there was none; several lines for what is of another study. */
 const char *packspan_study_failure(const packspan_study *s);
 /* A point's name, or its number from 1, and "AXIS = VALUE UNIT, …"; of the point asked last. */
@@ -476,8 +482,8 @@ const char *packspan_study_point_text(packspan_study *s, uint64_t point);
  * `folder`/part_K_of_N.part, and keeps its journal and its log beside it meanwhile. */
 bool packspan_merge_is_study(const packspan_merge *m);
 /* Writes the tables of the whole study, as packspan_study_run() does. PACKSPAN_BAD_CASE also when
- * there are tables that this study did not write. What is wrong, also on
- * PACKSPAN_IO, packspan_merge_problem() tells. */
+ * there are tables that this study did not write. packspan_merge_problem() tells what is wrong,
+ * also on PACKSPAN_IO, and on PACKSPAN_OK what packspan_study_remark() would. */
 packspan_status packspan_merge_study(packspan_merge *m, const char *folder,
                                      packspan_study_report *report);
 

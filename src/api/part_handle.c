@@ -334,12 +334,13 @@ packspan_status packspan_merge_study(packspan_merge *m, const char *folder,
         status = file_make_folder(folder);
     if (status == PACKSPAN_OK)
         status = study_merge(&m->parts, &study, folder, &problems, &r, &path);
+    if (status == PACKSPAN_OK)
+        status = study_remarks(&study, folder, &r, &problems);
     if (status == PACKSPAN_IO)
         problems_add(&problems, SEVERITY_ERROR, path ? path : folder, 0, NULL, strerror(errno),
                      NULL, NULL);
     free(path);
     study_close(&study);
-    *report = (packspan_study_report){
-        .done = r.done, .refused = r.refused, .first_refused = r.first_refused};
+    *report = (packspan_study_report){.done = r.done, .refused = study_refused(&r)};
     return take_problems(m, &problems, status);
 }

@@ -1,6 +1,4 @@
 #include <errno.h>
-#include <inttypes.h>
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -12,13 +10,12 @@
 struct packspan_study {
     struct study study;
     char *failure, *point_text;
-    char **warnings;
-    size_t warning_count;
+    char **warnings, **remarks;
+    size_t warning_count, remark_count, refusal_count; /* remarks begin with refusals */
 };
 
-static bool add_warning(packspan_study *s, const struct problem *p)
+static bool add_warning(packspan_study *s, char *text)
 {
-    char *text = problem_text(p);
     char **longer = reallocarray(s->warnings, s->warning_count + 1, sizeof *longer);
     if (longer)
         s->warnings = longer;
@@ -39,7 +36,8 @@ static bool add_warning(packspan_study *s, const struct problem *p)
 static bool take_warnings(packspan_study *s, const struct problems *list)
 {
     for (size_t i = 0; i < list->count; i++)
-        if (list->items[i].severity == SEVERITY_WARNING && !add_warning(s, &list->items[i]))
+        if (list->items[i].severity == SEVERITY_WARNING &&
+            !add_warning(s, problem_text(&list->items[i])))
             return false;
     return true;
 }
@@ -51,7 +49,9 @@ static bool collect_warnings(packspan_study *s)
     bool taken = take_warnings(s, &s->study.source->problems);
     for (size_t i = 0; i < set->count && taken; i++)
         taken = take_warnings(s, &set->plans[i].problems);
-    return taken;
+    bool no_memory = false;
+    char *advice = results_samples_advice(&s->study.source->settings, s->study.samples, &no_memory);
+    return taken && !no_memory && (!advice || add_warning(s, advice));
 }
 
 bool packspan_case_has_study(const packspan_case *c)
@@ -93,6 +93,35 @@ packspan_status packspan_study_open(packspan_case *c, packspan_study **out)
     return status;
 }
 
+static void forget_remarks(packspan_study *s)
+{
+    for (size_t i = 0; i < s->remark_count; i++)
+        free(s->remarks[i]);
+    free(s->remarks);
+    s->remarks = NULL;
+    s->remark_count = s->refusal_count = 0;
+}
+
+static packspan_status take_remarks(packspan_study *s, const char *folder,
+                                    const struct study_report *report)
+{
+    struct problems problems = {0};
+    packspan_status status = study_remarks(&s->study, folder, report, &problems);
+    s->remarks = calloc(problems.count + 1, sizeof *s->remarks);
+    if (!s->remarks)
+        status = PACKSPAN_NO_MEMORY;
+    for (size_t i = 0; i < problems.count && status == PACKSPAN_OK; i++) {
+        char *text = problem_text(&problems.items[i]);
+        s->refusal_count += problems.items[i].severity == SEVERITY_ERROR;
+        if (text)
+            s->remarks[s->remark_count++] = text;
+        else
+            status = PACKSPAN_NO_MEMORY;
+    }
+    problems_clear(&problems);
+    return status;
+}
+
 void packspan_study_free(packspan_study *s)
 {
     if (!s)
@@ -103,12 +132,18 @@ void packspan_study_free(packspan_study *s)
     for (size_t i = 0; i < s->warning_count; i++)
         free(s->warnings[i]);
     free(s->warnings);
+    forget_remarks(s);
     free(s);
 }
 
 uint64_t packspan_study_points(const packspan_study *s)
 {
     return s->study.count;
+}
+
+uint64_t packspan_study_all_points(const packspan_study *s)
+{
+    return s->study.design.points;
 }
 
 uint64_t packspan_study_samples(const packspan_study *s)
@@ -148,6 +183,7 @@ packspan_status packspan_study_run(packspan_study *s, const char *folder,
     struct study_report r;
     free(s->failure);
     s->failure = NULL;
+    forget_remarks(s);
     *report = (packspan_study_report){0};
     if (results_would_spoil_case(folder)) {
         s->failure =
@@ -156,6 +192,8 @@ packspan_status packspan_study_run(packspan_study *s, const char *folder,
         return PACKSPAN_USAGE;
     }
     packspan_status status = study_run(&s->study, folder, watch, user, &r, &s->failure);
+    if (status == PACKSPAN_OK)
+        status = take_remarks(s, folder, &r);
     *report = (packspan_study_report){.done = r.done,
                                       .found = r.found.done,
                                       .dropped = r.found.damaged,
@@ -164,8 +202,7 @@ packspan_status packspan_study_run(packspan_study *s, const char *folder,
                                       .replaced = r.replaced,
                                       .part_damaged = r.part_damaged,
                                       .out_of_time = r.out_of_time,
-                                      .refused = r.refused,
-                                      .first_refused = r.first_refused,
+                                      .refused = study_refused(&r),
                                       .seconds = r.seconds};
     return status == PACKSPAN_OK && r.stopped ? PACKSPAN_INTERRUPTED : status;
 }
@@ -180,39 +217,29 @@ const char *packspan_study_warning(const packspan_study *s, size_t i)
     return s->warnings[i];
 }
 
+size_t packspan_study_remark_count(const packspan_study *s)
+{
+    return s->remark_count;
+}
+
+const char *packspan_study_remark(const packspan_study *s, size_t i)
+{
+    return s->remarks[i];
+}
+
+bool packspan_study_remark_is_refusal(const packspan_study *s, size_t i)
+{
+    return i < s->refusal_count;
+}
+
 const char *packspan_study_failure(const packspan_study *s)
 {
     return s->failure ? s->failure : "";
 }
 
-static char *describe_point(const struct design *d, uint64_t point, const double *values)
-{
-    const struct study_table *t = d->table;
-    char *text = t->names ? text_copy(t->names[point]) : text_format("%" PRIu64, point + 1);
-    for (size_t a = 0; text && a < t->axis_count; a++) {
-        const struct study_knob *k = &t->knobs[t->axes[a].knob];
-        bool has_unit = strcmp(k->unit, "1") != 0;
-        if (isnan(values[t->axes[a].knob]))
-            continue;
-        char *longer =
-            text_format("%s%s%s = %.10g%s%s", text, a ? ", " : ": ", t->axes[a].name,
-                        values[t->axes[a].knob], has_unit ? " " : "", has_unit ? k->unit : "");
-        free(text);
-        text = longer;
-    }
-    return text;
-}
-
 const char *packspan_study_point_text(packspan_study *s, uint64_t point)
 {
-    const struct design *d = &s->study.design;
-    double *values = calloc(d->table->knob_count + 1, sizeof *values);
     free(s->point_text);
-    s->point_text = NULL;
-    if (values) {
-        design_values(d, point, values);
-        s->point_text = describe_point(d, point, values);
-    }
-    free(values);
+    s->point_text = study_point_text(&s->study, point);
     return s->point_text ? s->point_text : "";
 }

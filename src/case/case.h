@@ -34,6 +34,7 @@ struct input {
     struct unit_factor to_si; /* draws are in `unit`; SI = scale * x + offset */
     struct shape_given given; /* values and weights are NULL here */
     struct shape *shape;
+    bool studied; /* a study sets it, point by point */
     char *source;
     const char *file; /* owned by the case */
     long line;

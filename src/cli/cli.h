@@ -100,5 +100,11 @@ int display_width(const char *text);
 void print_grouped(FILE *f, uint64_t value);
 /* Prints `text` and blanks up to `width` columns. */
 void print_padded(FILE *f, const char *text, int width);
+/* 1234567 as "1 234 567" (ISO 80000-1). */
+void print_grouped(FILE *f, uint64_t value);
+/* "1 point", "1 000 points". */
+void print_points(FILE *f, uint64_t points);
+/* The last line of a command that wrote the tables of a study. */
+void print_study_tables(const char *folder);
 
 #endif

@@ -1,4 +1,3 @@
-#include <inttypes.h>
 #include <string.h>
 
 #include "cli.h"
@@ -37,16 +36,15 @@ static int merge_study(packspan_merge *m, const char *folder, bool quiet)
 {
     packspan_study_report report;
     packspan_status status = packspan_merge_study(m, folder, &report);
-    if (status != PACKSPAN_OK) {
+    bool has_remarks = packspan_merge_problem_count(m) > 0 && (!quiet || report.refused > 0);
+    if (status != PACKSPAN_OK || has_remarks)
         print_merge_problems(m, status);
+    if (status != PACKSPAN_OK)
         return exit_status_of(status);
+    if (!quiet) {
+        print_points(stdout, report.done);
+        print_study_tables(folder);
     }
-    if (report.refused > 0)
-        fprintf(stderr, "packspan: refused points without numbers in the tables: %" PRIu64 "\n",
-                report.refused);
-    if (!quiet)
-        printf("%" PRIu64 " points\n\nTables: %s/study.csv, study_claims.csv, study_run.csv\n",
-               report.done, folder);
     return report.refused == report.done ? EXIT_WRONG_CASE : EXIT_DONE;
 }
 

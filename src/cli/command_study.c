@@ -40,6 +40,11 @@ struct watcher {
     struct progress progress;
 };
 
+static bool is_part(packspan_case *c)
+{
+    return strcmp(packspan_case_setting(c, "part"), "all") != 0;
+}
+
 /* What it will take, before it begins. */
 static void print_plan(const struct watcher *w, uint64_t done)
 {
@@ -47,11 +52,20 @@ static void print_plan(const struct watcher *w, uint64_t done)
     double seconds = 0.0;
     uint64_t points = packspan_study_points(s);
     unsigned threads = packspan_study_threads(s);
-    printf("%s: %" PRIu64 " point%s of %" PRIu64 " samples, %zu rows each\n",
-           packspan_case_name(w->c), points, points == 1 ? "" : "s", packspan_study_samples(s),
-           packspan_study_rows(s));
-    if (done > 0)
-        printf("%" PRIu64 " of them were finished before\n", done);
+    printf("%s: ", packspan_case_name(w->c));
+    if (is_part(w->c)) {
+        printf("part %s of ", packspan_case_setting(w->c, "part"));
+        print_points(stdout, packspan_study_all_points(s));
+        printf(": ");
+    }
+    print_points(stdout, points);
+    printf(" of ");
+    print_grouped(stdout, packspan_study_samples(s));
+    printf(" samples, %zu rows each\n", packspan_study_rows(s));
+    if (done > 0) {
+        print_grouped(stdout, done);
+        printf(" of them %s finished before\n", done == 1 ? "was" : "were");
+    }
     fflush(stdout);
     if (packspan_study_time(s, &seconds) == PACKSPAN_OK) {
         printf("time: about ");
@@ -113,18 +127,14 @@ static void print_damage(const packspan_study_report *report, const char *folder
                 folder);
 }
 
-static void print_refused(packspan_study *s, const packspan_study_report *report)
+static void print_remarks(packspan_study *s, const packspan_study_report *report, bool quiet)
 {
-    if (report->refused == 0)
-        return;
-    fprintf(stderr,
-            "packspan: %" PRIu64 " point%s refused and %s no numbers in the tables, first of them "
-            "%s\n"
-            "More than 0.1 %% of the samples are invalid there, or none comes near the evidence; "
-            "packspan run of the case with these values tells more.\n",
-            report->refused, report->refused == 1 ? " is" : "s are",
-            report->refused == 1 ? "has" : "have",
-            packspan_study_point_text(s, report->first_refused));
+    for (size_t i = 0; i < packspan_study_remark_count(s); i++)
+        if (!quiet || packspan_study_remark_is_refusal(s, i))
+            fprintf(stderr, "%s\n", packspan_study_remark(s, i));
+    if (report->refused > 0)
+        fprintf(stderr, "Refused points have no numbers in the tables; packspan run of the case "
+                        "with these values tells more.\n");
 }
 
 /* Of a part: where it is, and what is next. */
@@ -146,7 +156,8 @@ static int print_part(packspan_case *c, const packspan_study_report *report, con
 static int print_end(packspan_case *c, packspan_study *s, const packspan_study_report *report,
                      const char *folder, bool quiet)
 {
-    if (strcmp(packspan_case_setting(c, "part"), "all") != 0)
+    print_remarks(s, report, quiet);
+    if (is_part(c))
         return print_part(c, report, folder, quiet);
     if (report->was_complete) {
         if (!quiet)
@@ -154,11 +165,11 @@ static int print_end(packspan_case *c, packspan_study *s, const packspan_study_r
                    folder);
         return EXIT_DONE;
     }
-    print_refused(s, report);
     if (!quiet) {
-        printf("%" PRIu64 " points are done, in ", report->done);
+        print_points(stdout, report->done);
+        printf(" %s done, in ", report->done == 1 ? "is" : "are");
         print_duration(stdout, report->seconds);
-        printf("\n\nTables: %s/study.csv, study_claims.csv, study_run.csv\n", folder);
+        print_study_tables(folder);
     }
     return report->refused == report->done ? EXIT_WRONG_CASE : EXIT_DONE;
 }

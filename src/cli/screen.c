@@ -33,6 +33,17 @@ void print_grouped(FILE *f, uint64_t value)
     }
 }
 
+void print_points(FILE *f, uint64_t points)
+{
+    print_grouped(f, points);
+    fputs(points == 1 ? " point" : " points", f);
+}
+
+void print_study_tables(const char *folder)
+{
+    printf("\n\nTables: %s/study.csv, study_claims.csv, study_points.csv, study_run.csv\n", folder);
+}
+
 struct axis {
     double low, high; /* table unit */
 };

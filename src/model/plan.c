@@ -623,11 +623,22 @@ static void resolve_inputs(struct planner *pl)
             p->nodes[p->input_nodes[c->copula.groups[g].members[k]]].linked = true;
 }
 
+bool plan_cuts_studied(const struct plan *p)
+{
+    for (size_t k = 0; k < p->node_count; k++) {
+        const struct input *in = p->nodes[k].input;
+        if (in && in->studied && shape_cut(in->shape) > CUT_SHARE_TOLD)
+            return true;
+    }
+    return false;
+}
+
+/* Of an input that a study sets, each point tells. */
 static void warn_of_cuts(struct plan *p)
 {
     for (size_t k = 0; k < p->node_count; k++) {
         const struct input *in = p->nodes[k].input;
-        double cut = in ? shape_cut(in->shape) : 0.0;
+        double cut = in && !in->studied ? shape_cut(in->shape) : 0.0;
         if (cut <= CUT_SHARE_TOLD)
             continue;
         char *what = text_format("%.3g %% of the distribution lies outside the physical domain and "

@@ -68,6 +68,9 @@ void plan_free(struct plan *p);
 /* After shapes of the case's inputs were replaced: which nodes are the same in every sample. */
 void plan_refresh(struct plan *p);
 
+/* Whether what a study made of an input leaves its physical domain, and was cut off. */
+bool plan_cuts_studied(const struct plan *p);
+
 /* "all" or the vehicle's name. */
 const char *plan_vehicle_name(const struct plan *p, size_t vehicle);
 /* The quantity's name, with ".TRIP" inside trips; malloc'd, NULL when out of memory. */

@@ -247,6 +247,22 @@ static bool fill_groups(struct packspan_results *r, enum row_detail detail)
 
 /* ---- warnings ---- */
 
+const char *caution_text(enum caution c)
+{
+    static const char *const texts[CAUTIONS] = {
+        [CAUTION_TRUNCATED] = "a distribution was cut off at the limits of its physical domain",
+        [CAUTION_OUTSIDE] = "a result leaves its physical domain: the inputs disagree",
+        [CAUTION_FEW] = "few effective samples: the evidence fits few",
+        [CAUTION_HEAVY] = "one sample carries much of the weight",
+        [CAUTION_INVALID] = "invalid samples were left out",
+        [CAUTION_DEPENDENT] =
+            "a route depends entirely on another and is left out of the consensus",
+        [CAUTION_NEGATIVE] = "a route has a negative weight in the consensus",
+        [CAUTION_WEIGHTLESS] = "a candidate carries next to no weight",
+    };
+    return texts[c];
+}
+
 static bool add_warning(struct packspan_results *r, char *text)
 {
     for (size_t i = 0; text && i < r->warning_count; i++) {
@@ -264,6 +280,12 @@ static bool add_warning(struct packspan_results *r, char *text)
     }
     warnings[r->warning_count++] = text;
     return true;
+}
+
+static bool add_caution(struct packspan_results *r, enum caution caution, char *text)
+{
+    r->cautions |= 1U << caution;
+    return add_warning(r, text);
 }
 
 /* The design of a study is nothing to a run. */
@@ -304,7 +326,7 @@ static bool warn_of_domain(struct packspan_results *r)
                                        o->set->count > 1 ? "up to " : "", 100.0 * share)
                          : NULL;
         free(label);
-        if (!add_warning(r, text))
+        if (!add_caution(r, CAUTION_OUTSIDE, text))
             return false;
     }
     return true;
@@ -327,7 +349,7 @@ static bool warn_of_invalid(struct packspan_results *r, size_t c)
                          : NULL;
         free(label);
         free(where);
-        if (!add_warning(r, text))
+        if (!add_caution(r, CAUTION_INVALID, text))
             return false;
     }
     return true;
@@ -341,25 +363,38 @@ static bool warn_of_weights(struct packspan_results *r)
     double effective = effective_samples(joint), share = joint->largest / joint->sum;
     bool by_evidence = r->outcome.set->source->observation_count > 0;
     if (by_evidence && effective < EFFECTIVE_FEW &&
-        !add_warning(r, text_format("only %.0f effective samples: the evidence fits few; raise "
-                                    "samples",
-                                    effective)))
+        !add_caution(r, CAUTION_FEW,
+                     text_format("only %.0f effective samples: the evidence fits few; raise "
+                                 "samples",
+                                 effective)))
         return false;
     return !by_evidence || share <= HEAVIEST_SHARE ||
-           add_warning(r, text_format("one sample carries %.3g %% of the weight; raise samples",
-                                      100.0 * share));
+           add_caution(r, CAUTION_HEAVY,
+                       text_format("one sample carries %.3g %% of the weight; raise samples",
+                                   100.0 * share));
+}
+
+char *results_samples_advice(const struct settings *settings, uint64_t samples, bool *no_memory)
+{
+    uint64_t even = stream_even_samples(samples);
+    if (!settings->sobol || samples == even)
+        return NULL;
+    char *text = text_format("Sobol' points are most even when samples is %d times a power of "
+                             "two: take %llu instead of %llu",
+                             SOBOL_BLOCK * REPLICATES, (unsigned long long)even,
+                             (unsigned long long)samples);
+    *no_memory = *no_memory || !text;
+    return text;
 }
 
 static bool warn_of_sequence(struct packspan_results *r)
 {
     const struct run_outcome *o = &r->outcome;
-    uint64_t even = stream_even_samples(o->drawn);
-    if (!o->set->source->settings.sobol || o->drawn < o->requested || o->drawn == even)
+    bool no_memory = false;
+    if (o->drawn < o->requested)
         return true;
-    return add_warning(r, text_format("Sobol' points are most even when samples is %d times a "
-                                      "power of two: take %llu instead of %llu",
-                                      SOBOL_BLOCK * REPLICATES, (unsigned long long)even,
-                                      (unsigned long long)o->drawn));
+    char *text = results_samples_advice(&o->set->source->settings, o->drawn, &no_memory);
+    return text ? add_warning(r, text) : !no_memory;
 }
 
 static char *describe_unstable(const struct packspan_results *r, const struct stable_row *s)
@@ -406,6 +441,7 @@ static bool warn_of_consensus(struct packspan_results *r)
         for (size_t k = 0; row->known && k < row->routes->count; k++) {
             const struct consensus_route *route = &row->consensus.route[k];
             char *text = NULL;
+            enum caution caution = route->used ? CAUTION_NEGATIVE : CAUTION_DEPENDENT;
             if (!route->used)
                 text = text_format("%s of '%s' depends entirely on %s and is left out of the "
                                    "consensus",
@@ -417,7 +453,7 @@ static bool warn_of_consensus(struct packspan_results *r)
                                    packspan_consensus_route(r, i, k), vehicle);
             else
                 continue;
-            if (!add_warning(r, text))
+            if (!add_caution(r, caution, text))
                 return false;
         }
     }
@@ -428,9 +464,10 @@ static bool warn_of_weightless(struct packspan_results *r, size_t c)
 {
     const struct plan *p = &r->outcome.set->plans[c];
     return !p->candidate || !run_is_weightless(&r->outcome, c) ||
-           add_warning(r, text_format("candidate '%s' carries next to no weight: the tables have "
-                                      "no rows of its own",
-                                      p->candidate->name));
+           add_caution(r, CAUTION_WEIGHTLESS,
+                       text_format("candidate '%s' carries next to no weight: the tables have "
+                                   "no rows of its own",
+                                   p->candidate->name));
 }
 
 static bool collect_warnings(struct packspan_results *r)

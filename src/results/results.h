@@ -92,6 +92,21 @@ struct result_group {
     double effective;
 };
 
+/* What a run warns about by what its samples gave, for those who keep no texts. */
+enum caution {
+    CAUTION_TRUNCATED, /* told by whoever changed an input */
+    CAUTION_OUTSIDE,
+    CAUTION_FEW,
+    CAUTION_HEAVY,
+    CAUTION_INVALID,
+    CAUTION_DEPENDENT,
+    CAUTION_NEGATIVE,
+    CAUTION_WEIGHTLESS,
+    CAUTIONS
+};
+/* A short phrase, without semicolons and commas. */
+const char *caution_text(enum caution c);
+
 struct packspan_results {
     struct run_outcome outcome;
     struct result_group *groups;
@@ -106,12 +121,17 @@ struct packspan_results {
     struct observation_row *observations;
     char **warnings;
     size_t warning_count;
+    unsigned cautions; /* a bit each */
     char *failure;
 };
 
 /* Builds rows, verdicts and warnings from the outcome, which it takes over (also on failure). */
 packspan_status results_make(struct run_outcome *outcome, enum row_detail detail,
                              struct packspan_results **out);
+
+/* What is better about another number of samples; NULL when nothing is. *no_memory is set or left.
+ */
+char *results_samples_advice(const struct settings *settings, uint64_t samples, bool *no_memory);
 
 /* True when `folder` holds a case: the result claims.csv would replace the case's. */
 bool results_would_spoil_case(const char *folder);

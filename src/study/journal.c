@@ -16,9 +16,9 @@
 
 _Static_assert((int)SHA256_DIGEST_LENGTH == (int)JOURNAL_DIGEST, "a digest has 32 bytes");
 
-static const char first_line[] = "packspan study journal,1\n";
+static const char first_line[] = "packspan study journal,2\n";
 
-enum { SLOT_WORDS = 3 }; /* point, fate, invalid samples */
+enum { SLOT_WORDS = 4 }; /* point, fate, invalid samples, cautions */
 
 /* ---- bytes ---- */
 
@@ -110,6 +110,7 @@ static void take_slot(const struct journal *j, const uint8_t *slot, struct recor
     out->point = load_word(slot);
     out->fate = load_word(slot + WORD_BYTES);
     out->invalid = load_word(slot + 2 * WORD_BYTES);
+    out->cautions = load_word(slot + 3 * WORD_BYTES);
     for (size_t i = 0; i < j->numbers; i++)
         out->numbers[i] = load_real(slot + WORD_BYTES * (SLOT_WORDS + i));
 }
@@ -152,6 +153,7 @@ packspan_status journal_write(const struct journal *j, const struct record *reco
     store_word(space, record->point);
     store_word(space + WORD_BYTES, record->fate);
     store_word(space + 2 * WORD_BYTES, record->invalid);
+    store_word(space + 3 * WORD_BYTES, record->cautions);
     for (size_t i = 0; i < j->numbers; i++)
         store_real(space + WORD_BYTES * (SLOT_WORDS + i), record->numbers[i]);
     slot_digest(j, space, space + j->slot - JOURNAL_DIGEST);

@@ -40,9 +40,12 @@ static bool put_line(FILE *log, const packspan_study_state *s, const char *what)
         at[0] = '\0';
     if (s->done < s->points && isfinite(s->seconds_left))
         snprintf(left, sizeof left, ", %.0f s left", s->seconds_left);
-    fprintf(log, "%s %s: %llu of %llu points, %.4g points/s, %.3g million samples/s%s\n", at, what,
-            (unsigned long long)s->done, (unsigned long long)s->points, s->points_per_second,
-            1e-6 * s->samples_per_second, left);
+    fprintf(log, "%s %s: %llu of %llu points", at, what, (unsigned long long)s->done,
+            (unsigned long long)s->points);
+    if (s->points_per_second > 0.0)
+        fprintf(log, ", %.4g points/s, %.3g million samples/s", s->points_per_second,
+                1e-6 * s->samples_per_second);
+    fprintf(log, "%s\n", left);
     return fflush(log) == 0;
 }
 

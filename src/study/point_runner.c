@@ -18,6 +18,8 @@ static bool copy_inputs(struct point_runner *r)
     if (t->added_count > 0)
         memcpy(r->data.inputs + c->input_count, t->added, t->added_count * sizeof *t->added);
     r->data.input_count = count;
+    for (size_t i = 0; i < r->design->input_count; i++)
+        r->data.inputs[r->design->inputs[i]].studied = true;
     return true;
 }
 
@@ -47,6 +49,7 @@ static packspan_status turn_input(struct point_runner *r, size_t i)
     r->made[i] = made;
     r->present[i] = in;
     r->data.inputs[i] = in;
+    r->data.inputs[i].studied = true;
     r->data.inputs[i].shape = made ? made : c->inputs[i].shape;
     return PACKSPAN_OK;
 }
@@ -107,6 +110,23 @@ void point_runner_close(struct point_runner *r)
     *r = (struct point_runner){0};
 }
 
+static bool cuts_inputs(const struct plan_set *set)
+{
+    bool cuts = false;
+    for (size_t c = 0; c < set->count && !cuts; c++)
+        cuts = plan_cuts_studied(&set->plans[c]);
+    return cuts;
+}
+
+static uint64_t most_invalid(const struct run_outcome *o)
+{
+    uint64_t most = 0;
+    for (size_t c = 0; c < o->set->count; c++)
+        if (o->candidates[c].invalid > most)
+            most = o->candidates[c].invalid;
+    return most;
+}
+
 static packspan_status take_results(struct run_outcome *outcome, const struct record_layout *l,
                                     struct record *out)
 {
@@ -116,6 +136,7 @@ static packspan_status take_results(struct run_outcome *outcome, const struct re
         return status;
     out->fate = POINT_DONE;
     out->invalid = packspan_results_invalid(results);
+    out->cautions |= results->cautions;
     record_fill(l, results, out->numbers);
     packspan_results_free(results);
     return PACKSPAN_OK;
@@ -135,6 +156,7 @@ packspan_status point_runner_run(struct point_runner *r, const struct record_lay
 {
     packspan_status status = turn_to(r, point);
     out->point = point;
+    out->cautions = 0;
     if (status == PACKSPAN_BAD_CASE) { /* which design_check() could not foresee */
         refuse(l, POINT_SHAPELESS, 0, out);
         return PACKSPAN_OK;
@@ -146,11 +168,13 @@ packspan_status point_runner_run(struct point_runner *r, const struct record_lay
     r->data.settings.samples_given = true;
     struct run_outcome outcome;
     status = run_plans(&r->set, progress, user, &outcome);
+    if (cuts_inputs(&r->set))
+        out->cautions = 1U << CAUTION_TRUNCATED;
     if (status == PACKSPAN_OK && !outcome.interrupted)
         return take_results(&outcome, l, out);
     if (status == PACKSPAN_BAD_CASE) { /* a result too: the values do not go together */
         refuse(l, run_has_too_many_invalid(&outcome) ? POINT_INVALID : POINT_UNFIT,
-               outcome.candidates[0].invalid, out);
+               most_invalid(&outcome), out);
         status = PACKSPAN_OK;
     } else if (status == PACKSPAN_OK) {
         status = PACKSPAN_INTERRUPTED;

@@ -17,18 +17,22 @@ static bool is_name_of(const char *text, size_t length, const char *name)
     return strlen(name) == length && strncmp(text, name, length) == 0;
 }
 
-/* Among the names of the list; a quantity of trips stands for all of its trips too. */
+/* A quantity of trips stands for all of its trips too. */
+static bool names_row(const char *text, size_t length, const char *label, const char *quantity)
+{
+    return is_name_of(text, length, label) || is_name_of(text, length, quantity);
+}
+
+/* Among the names of the list; all are when it is empty. */
 static bool is_wanted(const char *list, const char *label, const char *quantity)
 {
-    if (*list == '\0')
-        return true;
-    for (const char *at = list; *at; at += strspn(at, ", ")) {
+    bool wanted = *list == '\0';
+    for (const char *at = list; *at && !wanted; at += strspn(at, ", ")) {
         size_t length = strcspn(at, ", ");
-        if (is_name_of(at, length, label) || is_name_of(at, length, quantity))
-            return true;
+        wanted = names_row(at, length, label, quantity);
         at += length;
     }
-    return false;
+    return wanted;
 }
 
 static char *label_of(const struct plan_set *set, size_t row)
@@ -67,8 +71,8 @@ static bool names_some_row(const struct plan_set *set, const char *text, size_t 
 {
     for (size_t r = 0; r < set->row_count; r++) {
         char *label = label_of(set, r);
-        bool found = label && (is_name_of(text, length, label) ||
-                               is_name_of(text, length, quantities[set->rows[r].quantity].name));
+        bool found =
+            label && names_row(text, length, label, quantities[set->rows[r].quantity].name);
         free(label);
         if (found)
             return true;
@@ -176,6 +180,32 @@ void record_layout_close(struct record_layout *l)
 
 /* ---- a point ---- */
 
+const char *point_fate_text(uint64_t fate)
+{
+    static const char *const texts[POINT_FATES] = {
+        [POINT_DONE] = "done",
+        [POINT_INVALID] = "too many invalid samples",
+        [POINT_UNFIT] = "no sample fits the evidence",
+        [POINT_SHAPELESS] = "the values make no shape",
+    };
+    return fate < POINT_FATES ? texts[fate] : "";
+}
+
+static void tally(struct point_tally *t, uint64_t point)
+{
+    if (t->count++ == 0)
+        t->first = point;
+}
+
+void record_tally(const struct record *record, struct point_tallies *t)
+{
+    if (record->fate < POINT_FATES)
+        tally(&t->fates[record->fate], record->point);
+    for (size_t i = 0; i < CAUTIONS; i++)
+        if (record->cautions >> i & 1)
+            tally(&t->cautions[i], record->point);
+}
+
 double record_effective(const double *numbers, size_t group)
 {
     return numbers[group];
@@ -226,6 +256,8 @@ void record_fill(const struct record_layout *l, const struct packspan_results *r
 {
     for (size_t i = 0; i < l->numbers; i++)
         numbers[i] = (double)NAN;
+    if (r)
+        numbers[0] = r->groups[0].effective; /* whatever rows there are */
     for (size_t i = 0; r && i < l->row_count; i++) {
         size_t g = find_group(r, l->rows[i].candidate);
         if (g == r->group_count)

@@ -36,11 +36,12 @@ struct record_layout {
 };
 
 /* Too many samples are invalid, the evidence fits none, or the values make no shape of an input. */
-enum point_fate { POINT_DONE, POINT_INVALID, POINT_UNFIT, POINT_SHAPELESS };
+enum point_fate { POINT_DONE, POINT_INVALID, POINT_UNFIT, POINT_SHAPELESS, POINT_FATES };
 
 struct record {
     uint64_t point, fate, invalid;
-    double *numbers; /* NaN where there is none: a refused point, a candidate without weight */
+    uint64_t cautions; /* a bit each, see caution_text() */
+    double *numbers;   /* NaN where there is none: a refused point, a candidate without weight */
 };
 
 /* `quantities` are the names that are kept, with commas between them; all when empty.
@@ -52,6 +53,17 @@ void record_layout_close(struct record_layout *l);
 
 /* The numbers of a point's results, or none of them (r == NULL). */
 void record_fill(const struct record_layout *l, const struct packspan_results *r, double *numbers);
+
+/* How many points a remark is about. */
+struct point_tally {
+    uint64_t count, first; /* the first is a point */
+};
+struct point_tallies {
+    struct point_tally fates[POINT_FATES], cautions[CAUTIONS];
+};
+void record_tally(const struct record *record, struct point_tallies *t);
+/* "done", or why it was refused. */
+const char *point_fate_text(uint64_t fate);
 
 /* Where numbers stand. */
 double record_effective(const double *numbers, size_t group);

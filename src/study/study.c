@@ -178,7 +178,10 @@ uint64_t study_journal_size(const struct study *s)
 
 uint64_t study_table_size(const struct study *s)
 {
-    enum { NUMBER = 12 }; /* a comma and ten or so digits */
+    enum {
+        NUMBER = 12,
+        OUTCOME = 48
+    }; /* a comma and ten or so digits; a row of study_points.csv */
     const struct record_layout *l = &s->layout;
     size_t start = 8 + NUMBER * s->design.table->axis_count;
     uint64_t bytes = 0;
@@ -190,6 +193,7 @@ uint64_t study_table_size(const struct study *s)
         bytes += start + strlen(l->claims[k].candidate) + strlen(l->claims[k].claim->name) +
                  strlen(l->claims[k].vehicle) + strlen(l->claims[k].quantity) + 4 +
                  NUMBER * RECORD_CLAIM_NUMBERS;
+    bytes += start + OUTCOME;
     return bytes * s->count;
 }
 
@@ -475,6 +479,25 @@ static packspan_status next_record(void *from, struct record *out)
     return journal_read_done(r->journal, r->point++, r->space, out);
 }
 
+/* What there is to tell about the points of a part. */
+static packspan_status tally_points(const struct study *s, const struct journal *journal,
+                                    struct study_report *report)
+{
+    struct journal_records from = {journal, s->first, malloc(journal->slot)};
+    struct record record = {.numbers = calloc(s->layout.numbers + 1, sizeof(double))};
+    packspan_status status = from.space && record.numbers ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    for (uint64_t i = 0; i < s->count && status == PACKSPAN_OK; i++) {
+        status = next_record(&from, &record);
+        if (status == PACKSPAN_OK)
+            record_tally(&record, &report->told);
+    }
+    int reason = errno;
+    free(record.numbers);
+    free(from.space);
+    errno = reason;
+    return status;
+}
+
 static packspan_status write_tables(const struct study *s, const char *folder,
                                     const struct journal *journal, struct study_report *report,
                                     char **path)
@@ -498,7 +521,10 @@ static packspan_status complete(const struct study *s, struct paths *p,
 {
     if (!p->part)
         return write_tables(s, p->folder, journal, report, &p->table);
-    packspan_status status = study_part_write(s, p->part, journal);
+    packspan_status status = tally_points(s, journal, report);
+    if (status != PACKSPAN_OK)
+        return status;
+    status = study_part_write(s, p->part, journal);
     if (status == PACKSPAN_OK)
         unlink(p->journal);
     else

@@ -43,10 +43,9 @@ struct study_report {
     bool replaced;     /* tables that were not, or not any more, this study's */
     bool stopped;      /* by the watch or by the time; what is finished is kept */
     bool out_of_time;
-    uint64_t done;          /* points of the share that are finished now */
-    uint64_t refused;       /* of them: too many invalid samples, or evidence that fits none */
-    uint64_t first_refused; /* a point */
-    uint64_t worked;        /* points that were worked out now */
+    uint64_t done;             /* points of the share that are finished now */
+    struct point_tallies told; /* of all points of the share, when it is complete */
+    uint64_t worked;           /* points that were worked out now */
     double seconds;
     unsigned threads;
     size_t parts; /* that were merged */
@@ -68,8 +67,10 @@ struct record_source {
     uint64_t count;
 };
 
-/* study_run.csv, then study.csv and study_claims.csv, each whole or not at all; counts refused
- * points. `path` (malloc'd) is the file that PACKSPAN_IO is about. */
+/* study_run.csv, then study.csv, study_claims.csv and study_points.csv, each whole or not at all;
+ * counts what there is to tell about points. `path` (malloc'd) is the file that PACKSPAN_IO is
+ * about.
+ */
 packspan_status study_tables_write(const struct study *s, const char *folder,
                                    const struct record_source *records, struct study_report *report,
                                    char **path);
@@ -78,6 +79,13 @@ extern const char study_record_name[];
 char *study_record_line(const char *item, const char *value);
 /* The path of some table that is in the folder (malloc'd), or NULL. */
 char *study_table_there(const char *folder);
+/* What a reader must know about points, a problem each, at the table or the part that holds them.
+ */
+packspan_status study_remarks(const struct study *s, const char *folder,
+                              const struct study_report *report, struct problems *problems);
+uint64_t study_refused(const struct study_report *report);
+/* A point's name, or its number from 1, and "AXIS = VALUE UNIT, ..."; malloc'd. */
+char *study_point_text(const struct study *s, uint64_t point);
 void study_tables_remove(const char *folder);
 
 #endif

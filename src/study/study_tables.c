@@ -10,10 +10,10 @@
 #include "base/decimal.h"
 #include "base/file.h"
 #include "base/text.h"
+#include "study/run_part.h"
 #include "study/study.h"
 
 const char study_record_name[] = "study_run.csv";
-static const char rows_table[] = "study.csv", claims_table[] = "study_claims.csv";
 
 /* RFC 4180: quoted only where it must be. */
 static void put_text(FILE *f, const char *text)
@@ -49,14 +49,19 @@ static packspan_status put_point_header(FILE *f, const struct study *s)
         put_text(f, name);
         free(name);
     }
+    return PACKSPAN_OK;
+}
+
+static void put_candidate_header(FILE *f, const struct study *s)
+{
     if (s->layout.has_candidates)
         fputs(",candidate", f);
-    return PACKSPAN_OK;
 }
 
 static packspan_status put_rows_header(FILE *f, const struct study *s)
 {
     packspan_status status = put_point_header(f, s);
+    put_candidate_header(f, s);
     fputs(",vehicle,quantity,unit", f);
     for (int i = 0; i < RECORD_STATISTICS; i++)
         fprintf(f, ",%s", packspan_statistic_name(record_statistics[i]));
@@ -67,7 +72,15 @@ static packspan_status put_rows_header(FILE *f, const struct study *s)
 static packspan_status put_claims_header(FILE *f, const struct study *s)
 {
     packspan_status status = put_point_header(f, s);
+    put_candidate_header(f, s);
     fputs(",claim,vehicle,quantity,probability,probability_error\n", f);
+    return status;
+}
+
+static packspan_status put_outcomes_header(FILE *f, const struct study *s)
+{
+    packspan_status status = put_point_header(f, s);
+    fputs(",outcome,invalid_samples,effective_samples,warnings\n", f);
     return status;
 }
 
@@ -95,9 +108,10 @@ static char *point_start(const struct study *s, uint64_t point, double *values)
     return NULL;
 }
 
-static void put_rows(FILE *f, const struct study *s, const char *start, const double *numbers)
+static void put_rows(FILE *f, const struct study *s, const char *start, const struct record *record)
 {
     const struct record_layout *l = &s->layout;
+    const double *numbers = record->numbers;
     for (size_t r = 0; r < l->row_count; r++) {
         const struct record_row *row = &l->rows[r];
         const double *n = record_row_numbers(l, numbers, r);
@@ -112,9 +126,11 @@ static void put_rows(FILE *f, const struct study *s, const char *start, const do
     }
 }
 
-static void put_claims(FILE *f, const struct study *s, const char *start, const double *numbers)
+static void put_claims(FILE *f, const struct study *s, const char *start,
+                       const struct record *record)
 {
     const struct record_layout *l = &s->layout;
+    const double *numbers = record->numbers;
     for (size_t k = 0; k < l->claim_count; k++) {
         const struct record_claim *row = &l->claims[k];
         const double *n = record_claim_numbers(l, numbers, k);
@@ -130,51 +146,75 @@ static void put_claims(FILE *f, const struct study *s, const char *start, const 
     }
 }
 
-static void count_refused(const struct record *record, struct study_report *report)
+static void put_outcome(FILE *f, const struct study *s, const char *start,
+                        const struct record *record)
 {
-    if (record->fate == POINT_DONE)
-        return;
-    if (report->refused++ == 0)
-        report->first_refused = record->point;
-}
-
-static packspan_status put_points(FILE *rows, FILE *claims, const struct study *s,
-                                  const struct record_source *records, struct record *record,
-                                  double *values, struct study_report *report)
-{
-    packspan_status status = PACKSPAN_OK;
-    for (uint64_t i = 0; i < records->count && status == PACKSPAN_OK; i++) {
-        status = records->next(records->from, record);
-        char *start = status == PACKSPAN_OK ? point_start(s, record->point, values) : NULL;
-        if (start) {
-            put_rows(rows, s, start, record->numbers);
-            put_claims(claims, s, start, record->numbers);
-            count_refused(record, report);
-        } else if (status == PACKSPAN_OK) {
-            status = PACKSPAN_NO_MEMORY;
+    (void)s;
+    fprintf(f, "%s,%s%s,%" PRIu64, start,
+            record->fate == POINT_DONE ? "" : "refused: ", point_fate_text(record->fate),
+            record->invalid);
+    put_number(f, record_effective(record->numbers, 0));
+    const char *before = ",";
+    for (unsigned i = 0; i < CAUTIONS; i++)
+        if (record->cautions >> i & 1) {
+            fprintf(f, "%s%s", before, caution_text(i));
+            before = "; ";
         }
-        free(start);
-        if (status == PACKSPAN_OK && (ferror(rows) || ferror(claims)))
-            break; /* committing them tells why */
-    }
-    return status;
+    fputs(*before == ',' ? ",\n" : "\n", f);
 }
 
 /* ---- files ---- */
 
-static packspan_status write_both(struct file_draft *rows, struct file_draft *claims,
-                                  const struct study *s, const struct record_source *records,
-                                  struct study_report *report)
+/* The tables with rows of points, in the order in which they are written. */
+static const struct points_table {
+    const char *name;
+    packspan_status (*put_header)(FILE *f, const struct study *s);
+    void (*put)(FILE *f, const struct study *s, const char *start, const struct record *record);
+} points_tables[] = {
+    {"study.csv", put_rows_header, put_rows},
+    {"study_claims.csv", put_claims_header, put_claims},
+    {"study_points.csv", put_outcomes_header, put_outcome},
+};
+enum { POINTS_TABLES = sizeof points_tables / sizeof points_tables[0], OUTCOMES = 2 };
+
+struct drafts {
+    struct file_draft of[POINTS_TABLES];
+    char *paths[POINTS_TABLES];
+};
+
+static packspan_status put_points(struct drafts *d, const struct study *s,
+                                  const struct record_source *records, struct record *record,
+                                  double *values, struct study_report *report)
+{
+    packspan_status status = PACKSPAN_OK;
+    bool failed = false; /* committing them tells why */
+    for (uint64_t i = 0; i < records->count && status == PACKSPAN_OK && !failed; i++) {
+        status = records->next(records->from, record);
+        char *start = status == PACKSPAN_OK ? point_start(s, record->point, values) : NULL;
+        if (status == PACKSPAN_OK && !start)
+            status = PACKSPAN_NO_MEMORY;
+        for (size_t t = 0; t < POINTS_TABLES && start; t++) {
+            points_tables[t].put(d->of[t].stream, s, start, record);
+            failed = failed || ferror(d->of[t].stream);
+        }
+        if (start)
+            record_tally(record, &report->told);
+        free(start);
+    }
+    return status;
+}
+
+static packspan_status write_drafts(struct drafts *d, const struct study *s,
+                                    const struct record_source *records,
+                                    struct study_report *report)
 {
     struct record record = {.numbers = calloc(s->layout.numbers + 1, sizeof(double))};
     double *values = calloc(s->design.table->knob_count + 1, sizeof *values);
     packspan_status status = record.numbers && values ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    for (size_t t = 0; t < POINTS_TABLES && status == PACKSPAN_OK; t++)
+        status = points_tables[t].put_header(d->of[t].stream, s);
     if (status == PACKSPAN_OK)
-        status = put_rows_header(rows->stream, s);
-    if (status == PACKSPAN_OK)
-        status = put_claims_header(claims->stream, s);
-    if (status == PACKSPAN_OK)
-        status = put_points(rows->stream, claims->stream, s, records, &record, values, report);
+        status = put_points(d, s, records, &record, values, report);
     free(record.numbers);
     free(values);
     return status;
@@ -198,6 +238,8 @@ static packspan_status finish(struct file_draft *draft, packspan_status status, 
     free(draft_path);
     return status;
 }
+
+/* ---- study_run.csv ---- */
 
 static void put_item(FILE *f, const char *item, const char *value)
 {
@@ -223,23 +265,47 @@ char *study_record_line(const char *item, const char *value)
     return text;
 }
 
+/* How many points there are of a kind, and the first. */
+static void put_tally(FILE *f, const struct study *s, const char *kind, const char *text,
+                      const struct point_tally *t)
+{
+    fprintf(f, "%s: %s,%" PRIu64 "\n", kind, text, t->count);
+    if (t->count == 0)
+        return;
+    fprintf(f, "first %s: %s,", kind, text);
+    if (s->design.table->names)
+        put_text(f, s->design.table->names[t->first]);
+    else
+        fprintf(f, "%" PRIu64, t->first + 1);
+    fputc('\n', f);
+}
+
+static void put_tallies(FILE *f, const struct study *s, const struct point_tallies *t)
+{
+    for (unsigned i = POINT_DONE + 1; i < POINT_FATES; i++)
+        put_tally(f, s, "refused", point_fate_text(i), &t->fates[i]);
+    for (unsigned i = 0; i < CAUTIONS; i++)
+        if (t->cautions[i].count > 0)
+            put_tally(f, s, "warning", caution_text(i), &t->cautions[i]);
+}
+
 static void put_items(FILE *f, const struct study *s, const struct study_report *report)
 {
     fputs("item,value\n", f);
     put_item(f, "case", s->source->name);
     for (size_t i = 0; i < s->header.count; i++)
         put_item(f, s->header.items[i].name, s->header.items[i].value);
-    fprintf(f, "refused_points,%" PRIu64 "\n", report->refused);
+    put_tallies(f, s, &report->told);
     if (report->parts > 0) {
         fprintf(f, "parts,%zu\n", report->parts);
         return;
     }
-    fprintf(f, "points_worked_out_last,%" PRIu64 "\n", report->worked);
-    fprintf(f, "threads,%u\nseconds", report->threads);
+    fprintf(f, "last_start_points,%" PRIu64 "\n", report->worked);
+    fprintf(f, "last_start_threads,%u\nlast_start_seconds", report->threads);
     put_number(f, report->seconds);
     fputc('\n', f);
     if (report->worked > 0) {
-        fputs("rate", f);
+        fputs("last_start_rate", f);
         put_number(f, (double)report->worked * (double)s->samples / report->seconds);
         fputc('\n', f);
     }
@@ -257,34 +323,49 @@ static packspan_status put_checksum(FILE *f, struct file_draft *draft, const cha
     return status;
 }
 
-static packspan_status put_checksums(FILE *f, struct file_draft *rows, struct file_draft *claims,
-                                     char **path)
+static packspan_status put_checksums(FILE *f, struct drafts *d, char **path)
 {
-    packspan_status status = put_checksum(f, rows, rows_table);
-    struct file_draft *blamed = status == PACKSPAN_OK ? claims : rows;
-    if (status == PACKSPAN_OK)
-        status = put_checksum(f, claims, claims_table);
-    int reason = errno;
-    if (status != PACKSPAN_OK)
-        *path = text_copy(blamed->path);
-    errno = reason;
+    packspan_status status = PACKSPAN_OK;
+    for (size_t t = 0; t < POINTS_TABLES && status == PACKSPAN_OK; t++) {
+        status = put_checksum(f, &d->of[t], points_tables[t].name);
+        int reason = errno;
+        if (status != PACKSPAN_OK)
+            *path = text_copy(d->paths[t]);
+        errno = reason;
+    }
     return status;
 }
 
 static packspan_status write_record(const struct study *s, const char *folder,
-                                    const struct study_report *report, struct file_draft *rows,
-                                    struct file_draft *claims, char **path)
+                                    const struct study_report *report, struct drafts *drafts,
+                                    char **path)
 {
     char *record = text_format("%s/%s", folder, study_record_name);
     struct file_draft draft = {0};
     packspan_status status = record ? file_begin(&draft, record) : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK) {
         put_items(draft.stream, s, report);
-        status = put_checksums(draft.stream, rows, claims, path);
+        status = put_checksums(draft.stream, drafts, path);
         return finish(&draft, status, record, path);
     }
     *path = record;
     return status;
+}
+
+/* ---- all tables ---- */
+
+static packspan_status begin_drafts(struct drafts *d, const char *folder, char **path)
+{
+    for (size_t t = 0; t < POINTS_TABLES; t++) {
+        d->paths[t] = text_format("%s/%s", folder, points_tables[t].name);
+        packspan_status status =
+            d->paths[t] ? file_begin(&d->of[t], d->paths[t]) : PACKSPAN_NO_MEMORY;
+        if (status == PACKSPAN_IO)
+            *path = text_copy(d->paths[t]);
+        if (status != PACKSPAN_OK)
+            return status;
+    }
+    return PACKSPAN_OK;
 }
 
 /* The record is there before the tables are, so that whatever a kill leaves has an owner. */
@@ -292,36 +373,102 @@ packspan_status study_tables_write(const struct study *s, const char *folder,
                                    const struct record_source *records, struct study_report *report,
                                    char **path)
 {
-    char *rows_path = text_format("%s/%s", folder, rows_table);
-    char *claims_path = text_format("%s/%s", folder, claims_table);
-    struct file_draft rows = {0}, claims = {0};
-    packspan_status status = rows_path && claims_path ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    struct drafts drafts = {0};
+    packspan_status status = begin_drafts(&drafts, folder, path);
     if (status == PACKSPAN_OK)
-        status = file_begin(&rows, rows_path);
+        status = write_drafts(&drafts, s, records, report);
     if (status == PACKSPAN_OK)
-        status = file_begin(&claims, claims_path);
-    if (status == PACKSPAN_IO) {
-        *path = text_copy(rows_path);
-    } else if (status == PACKSPAN_OK) {
-        status = write_both(&rows, &claims, s, records, report);
-        if (status == PACKSPAN_OK)
-            status = write_record(s, folder, report, &rows, &claims, path);
+        status = write_record(s, folder, report, &drafts, path);
+    for (size_t t = 0; t < POINTS_TABLES; t++)
+        status = finish(&drafts.of[t], status, drafts.paths[t], path);
+    return status;
+}
+
+/* ---- what is to be told about points ---- */
+
+uint64_t study_refused(const struct study_report *report)
+{
+    uint64_t refused = 0;
+    for (unsigned i = POINT_DONE + 1; i < POINT_FATES; i++)
+        refused += report->told.fates[i].count;
+    return refused;
+}
+
+char *study_point_text(const struct study *s, uint64_t point)
+{
+    const struct study_table *t = s->design.table;
+    double *values = calloc(t->knob_count + 1, sizeof *values);
+    char *text = NULL;
+    if (values) {
+        design_values(&s->design, point, values);
+        text = t->names ? text_copy(t->names[point]) : text_format("%" PRIu64, point + 1);
     }
-    status = finish(&rows, status, rows_path, path);
-    return finish(&claims, status, claims_path, path);
+    for (size_t a = 0; text && a < t->axis_count; a++) {
+        const struct study_knob *k = &t->knobs[t->axes[a].knob];
+        bool has_unit = strcmp(k->unit, "1") != 0;
+        if (isnan(values[t->axes[a].knob]))
+            continue;
+        char *longer =
+            text_format("%s%s%s = %.10g%s%s", text, a ? ", " : ": ", t->axes[a].name,
+                        values[t->axes[a].knob], has_unit ? " " : "", has_unit ? k->unit : "");
+        free(text);
+        text = longer;
+    }
+    free(values);
+    return text;
+}
+
+static packspan_status remark(const struct study *s, const char *file, const struct point_tally *t,
+                              bool refused, const char *text, struct problems *problems)
+{
+    if (t->count == 0)
+        return PACKSPAN_OK;
+    char *point = study_point_text(s, t->first);
+    bool single = t->count == 1;
+    const char *refusal = !refused ? "" : single ? " is refused" : " are refused";
+    char *what =
+        text_format("%" PRIu64 " point%s%s: %s", t->count, single ? "" : "s", refusal, text);
+    char *where = point ? text_format("%s%s", single ? "" : "first of them ", point) : NULL;
+    if (what && where)
+        problems_add(problems, refused ? SEVERITY_ERROR : SEVERITY_WARNING, file, 0, NULL, what,
+                     NULL, where);
+    packspan_status status =
+        what && where && !problems->out_of_memory ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    free(point);
+    free(what);
+    free(where);
+    return status;
+}
+
+packspan_status study_remarks(const struct study *s, const char *folder,
+                              const struct study_report *report, struct problems *problems)
+{
+    char *file = s->part.parts > 0 ? run_part_path(folder, s->part)
+                                   : text_format("%s/%s", folder, points_tables[OUTCOMES].name);
+    packspan_status status = file ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+    for (unsigned i = POINT_DONE + 1; i < POINT_FATES && status == PACKSPAN_OK; i++)
+        status = remark(s, file, &report->told.fates[i], true, point_fate_text(i), problems);
+    for (unsigned i = 0; i < CAUTIONS && status == PACKSPAN_OK; i++)
+        status = remark(s, file, &report->told.cautions[i], false, caution_text(i), problems);
+    free(file);
+    return status;
 }
 
 /* ---- what is there ---- */
 
 /* The record last, so that nothing is left without it. */
-static const char *const all_tables[] = {rows_table, claims_table, study_record_name};
-enum { TABLES = sizeof all_tables / sizeof all_tables[0] };
+enum { TABLES = POINTS_TABLES + 1 };
+static char *table_path(const char *folder, size_t table)
+{
+    return text_format("%s/%s", folder,
+                       table < POINTS_TABLES ? points_tables[table].name : study_record_name);
+}
 
 char *study_table_there(const char *folder)
 {
     char *found = NULL;
     for (size_t i = 0; i < TABLES && !found; i++) {
-        found = text_format("%s/%s", folder, all_tables[i]);
+        found = table_path(folder, i);
         if (found && access(found, F_OK) != 0) {
             free(found);
             found = NULL;
@@ -333,7 +480,7 @@ char *study_table_there(const char *folder)
 void study_tables_remove(const char *folder)
 {
     for (size_t i = 0; i < TABLES; i++) {
-        char *path = text_format("%s/%s", folder, all_tables[i]);
+        char *path = table_path(folder, i);
         if (path) {
             unlink(path); /* if it cannot be removed, it cannot be replaced: that will be told */
             file_remove_drafts(path);

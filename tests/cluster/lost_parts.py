@@ -22,7 +22,8 @@ energy,new,cell_energy,best,Wh,215,225,16,linear,invented
 STUDY_OPTIONS = ["--samples", "100000"]
 RUN_OPTIONS = ["--samples", "6000000", "--seed", "7"]
 RECORDS = ("run.csv", "study_run.csv")
-SHARING = ("seconds", "rate", "threads", "parts", "points_worked_out_last")
+SHARING = ("seconds", "rate", "threads", "parts", "last_start_points", "last_start_threads",
+           "last_start_seconds", "last_start_rate")
 
 
 class Submission:

@@ -83,6 +83,8 @@ static void a_stopped_study_goes_on_where_it_was(void **state)
     assert_int_equal(report.found, done);
     assert_int_equal(report.done, 40);
     assert_int_equal(report.refused, 0);
+    assert_int_equal(packspan_study_remark_count(s), 0);
+    assert_int_equal(packspan_study_all_points(s), 40);
     assert_false(report.was_complete);
     assert_int_equal(packspan_study_run(s, "out", NULL, NULL, &report), PACKSPAN_OK);
     assert_true(report.was_complete);
