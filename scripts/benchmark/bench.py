@@ -43,15 +43,13 @@ class Sizes:
     starts: int = 9
     repeats: int = 3           # of what is timed elsewhere
     demo_samples: int = 10**6
-    points: tuple = (10, 60)   # of two studies
-    point_samples: tuple = (10**5, 10**6)
+    points: tuple = ((10**5, 10, 60), (10**6, 2, 8))  # samples of each, of how many in two studies
 
 
 REHEARSAL = Sizes(agreement=20000, rounds=1, run_seconds=0.01, chunks=(64, 128), chunk_samples=1000,
                   megabytes=4, probe_seconds=0.01, blocks=2, growth_samples=(1000, 10**4, 10**5),
                   growth_seconds=0.01, seeds=2, ladder_top=12, reference=2, accuracy_seconds=1.0,
-                  memory_samples=(1000, 10**4), starts=1, repeats=1, demo_samples=1000, points=(2, 4),
-                  point_samples=(1000, 2000))
+                  memory_samples=(1000, 10**4), starts=1, repeats=1, demo_samples=1000, points=((1000, 2, 4),))
 
 
 def tell(text):
@@ -319,27 +317,29 @@ class Bench:
 
     def studies(self):
         """Rates of what is more in the longer of two runs or studies, so without their start."""
-        few, many = (variants.with_axis(self.programs.out / f"cases/points_{n}", n) for n in self.sizes.points)
-        points = self.sizes.points[1] - self.sizes.points[0]
-        least, most = (n * self.sizes.point_samples[0] for n in self.sizes.points)
+        sizes, p = self.sizes, self.programs
+        least, most = (sizes.points[0][0] * n for n in sizes.points[0][1:])
+        cases = {n: variants.with_axis(p.out / f"cases/points_{n}", n) for _, *both in sizes.points for n in both}
 
         def difference(run, less, more):
             return max(run(more).seconds - run(less).seconds, 1e-3)
         for t in THREADS:
-            rates = {"run": [], **{n: [] for n in self.sizes.point_samples}}
-            self.programs.run_packspan(least, t, DEMO)  # the warm-up
-            for _ in range(self.sizes.repeats):
-                took = difference(lambda n: self.programs.run_packspan(n, t, DEMO), least, most)
+            rates = {key: [] for key in ("run", *sizes.points)}
+            p.run_packspan(least, t, DEMO)  # the warm-up
+            for _ in range(sizes.repeats):
+                took = difference(lambda n: p.run_packspan(n, t, DEMO), least, most)
                 rates["run"].append((most - least) / took)
-                for n in self.sizes.point_samples:
-                    took = difference(lambda case: self.programs.run_study(case, n, t), few, many)
-                    rates[n].append(points * n / took)
+                for samples, few, many in sizes.points:
+                    took = difference(lambda n: p.run_study(cases[n], samples, t), few, many)
+                    rates[samples, few, many].append((many - few) * samples / took)
             self.add(f"run, {threads_text(t)}", median(rates["run"]) / 1e6, "million samples/s",
-                     f"of the demo; of what {most} samples take longer than {least}")
-            for n in self.sizes.point_samples:
-                self.add(f"points of {amount(n)}, {threads_text(t)}", median(rates[n]) / 1e6, "million samples/s",
-                         f"of the demo; of what {self.sizes.points[1]} points take longer than {self.sizes.points[0]}")
-                self.add_ratio(f"points of {amount(n)} over run, {threads_text(t)}", rates[n], rates["run"])
+                     f"of the demo; of what {amount(most)} samples take longer than {amount(least)}")
+            for samples, few, many in sizes.points:
+                what = f"points of {amount(samples)}"
+                rate = rates[samples, few, many]
+                self.add(f"{what}, {threads_text(t)}", median(rate) / 1e6, "million samples/s",
+                         f"of the demo; of what {many} points take longer than {few}")
+                self.add_ratio(f"{what} over run, {threads_text(t)}", rate, rates["run"])
 
     # ---- memory and start ----
 
