@@ -12,6 +12,7 @@ enum { PENDING = 65536 };
 /* A run that is no longer waits as a whole: then a row is counted when it is asked for, in the
  * cache, and the counts of all rows never have to be cleared, filled and read. */
 enum { WAITING_MAX = 131072 };
+enum { SOME_BINS = 512 }; /* that stay in the first-level cache */
 
 struct row {
     struct joint_row about;
@@ -250,42 +251,71 @@ HOT_LOOP static void add_low(size_t n, const uint32_t *restrict low, uint64_t *r
         counts[b] += low[b];
 }
 
+HOT_LOOP static void take_low(size_t n, const uint32_t *restrict low, uint64_t *restrict counts)
+{
+    for (size_t b = 0; b < n; b++)
+        counts[b] = low[b];
+}
+
 HOT_LOOP static void add_high(size_t n, const uint32_t *restrict high, uint64_t *restrict counts)
 {
     for (size_t b = 0; b < n; b++)
         counts[b] += (uint64_t)high[b] << 32;
 }
 
-/* Bins first .. first + n - 1. */
+/* Bins first .. first + n - 1; `afresh` instead of adding. */
 static void add_bins(const struct joint_counts *j, size_t row, size_t candidate, size_t first,
-                     size_t n, uint64_t *counts)
+                     size_t n, bool afresh, uint64_t *counts)
 {
     const struct row *r = &j->rows[row];
     size_t at = candidate * bin_layout_size(r->about.layout) + first;
-    add_low(n, r->low + at, counts);
+    if (afresh)
+        take_low(n, r->low + at, counts);
+    else
+        add_low(n, r->low + at, counts);
     if (r->carried)
         add_high(n, r->high + at, counts);
 }
 
 void joint_counts_add(const struct joint_counts *j, size_t row, size_t candidate, uint64_t *counts)
 {
-    add_bins(j, row, candidate, 0, bin_layout_size(j->rows[row].about.layout), counts);
+    add_bins(j, row, candidate, 0, bin_layout_size(j->rows[row].about.layout), false, counts);
+}
+
+/* below[b + 1] = *sum + counts[0] + .. + counts[b]; *sum goes on. Four sums side by side, as one
+ * alone would wait for itself. */
+static void sum_up(const uint64_t counts[SOME_BINS], uint64_t *sum, uint64_t *below)
+{
+    enum { QUARTER = SOME_BINS / 4 };
+    uint64_t sums[4] = {*sum};
+    for (int q = 0; q < 3; q++) {
+        sums[q + 1] = sums[q];
+        for (int b = 0; b < QUARTER; b++)
+            sums[q + 1] += counts[q * QUARTER + b];
+    }
+    for (int b = 0; b < QUARTER; b++)
+        for (int q = 0; q < 4; q++)
+            below[q * QUARTER + b + 1] = sums[q] += counts[q * QUARTER + b];
+    *sum = sums[3];
 }
 
 void joint_counts_cumulate(struct joint_counts *j, size_t row, size_t from, size_t to,
                            uint64_t *below)
 {
-    enum { SOME = 512 }; /* bins that stay in the first-level cache */
     if (j->waits)
         make_present(j, &j->rows[row]);
     size_t size = bin_layout_size(j->rows[row].about.layout);
+    uint64_t sum = 0, last[SOME_BINS + 1];
     below[0] = 0;
-    for (size_t first = 0; first < size; first += SOME) {
-        uint64_t counts[SOME] = {0}, sum = below[first];
-        size_t n = size - first < SOME ? size - first : SOME;
+    for (size_t first = 0; first < size; first += SOME_BINS) {
+        uint64_t counts[SOME_BINS];
+        size_t n = size - first < SOME_BINS ? size - first : SOME_BINS;
+        if (n < SOME_BINS)
+            memset(counts, 0, sizeof counts);
         for (size_t c = from; c < to; c++)
-            add_bins(j, row, c, first, n, counts);
-        for (size_t b = 0; b < n; b++)
-            below[first + b + 1] = sum += counts[b];
+            add_bins(j, row, c, first, n, c == from, counts);
+        sum_up(counts, &sum, n == SOME_BINS ? below + first : last);
+        if (n < SOME_BINS)
+            memcpy(below + first + 1, last + 1, n * sizeof *below);
     }
 }

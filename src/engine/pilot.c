@@ -66,12 +66,6 @@ static inline double *value_at(const struct pilot *p, size_t row, size_t entry)
     return &p->chunks[entry / CHUNK][row * CHUNK + entry % CHUNK];
 }
 
-static void move_entry(struct pilot *p, const struct plan_set *set, size_t from, size_t to)
-{
-    for (size_t r = 0; r < set->row_count && to < from; r++)
-        *value_at(p, r, to) = *value_at(p, r, from);
-}
-
 /* Leaves out what a heavier sample has made too light. */
 static void drop_light(struct pilot *p, const struct plan_set *set)
 {
@@ -79,7 +73,8 @@ static void drop_light(struct pilot *p, const struct plan_set *set)
     for (size_t i = 0; i < p->entries; i++) {
         if (p->log_weights[i] < p->best + LIGHTEST_LOG)
             continue;
-        move_entry(p, set, i, kept);
+        for (size_t r = 0; r < set->row_count && kept < i; r++)
+            *value_at(p, r, kept) = *value_at(p, r, i);
         p->log_weights[kept++] = p->log_weights[i];
     }
     p->entries = kept;
@@ -296,15 +291,15 @@ static size_t even_out(struct weighted_value *list, size_t n, double *sorted)
         squares += list[i].weight * list[i].weight;
     }
     size_t count = (size_t)fmin(fmax(sum * sum / squares, 2.0), (double)PILOT_SAMPLES);
-    double before = 0.0;
-    for (size_t i = 0, k = 0; i < n && k < count; i++) {
+    double before = 0.0, step = sum / (double)count;
+    size_t k = 0;
+    for (size_t i = 0; i < n && k < count; i++) {
         before += list[i].weight;
-        while (k < count && ((double)k + 0.5) / (double)count * sum <= before)
+        while (k < count && ((double)k + 0.5) * step <= before)
             sorted[k++] = list[i].value;
-        if (i + 1 == n)
-            while (k < count)
-                sorted[k++] = list[i].value;
     }
+    while (k < count)
+        sorted[k++] = list[n - 1].value;
     return count;
 }
 
@@ -333,10 +328,13 @@ static packspan_status lay_row_out(const struct layer *l, const struct pilot *p,
                                    bool weighted, struct bin_layout **out)
 {
     size_t n = 0;
-    for (size_t i = 0; i < p->entries; i++) {
-        double value = *value_at(p, row, i);
-        if (!isnan(value))
-            l->list[n++] = (struct weighted_value){value, p->log_weights[i]};
+    for (size_t first = 0; first < p->entries; first += CHUNK) {
+        size_t m = p->entries - first < CHUNK ? p->entries - first : CHUNK;
+        const double *values = value_at(p, row, first), *weights = p->log_weights + first;
+        for (size_t i = 0; i < m; i++) {
+            l->list[n] = (struct weighted_value){values[i], weights[i]};
+            n += isnan(values[i]) || weights[i] == 0.0 ? 0 : 1;
+        }
     }
     if (n == 0) { /* known only under candidates that carry no weight */
         double zero = 0.0;
@@ -370,25 +368,19 @@ static double thinning_weight(const struct pilot *p)
     return weight;
 }
 
-/* Of the lighter entries those stay, at equal steps of their sum, that then stand for all: sorting
- * is what takes time. */
-static void thin_out(struct pilot *p, const struct plan_set *set)
+/* Of the lighter entries those keep a weight, at equal steps of their sum, that then stand for all:
+ * sorting is what takes time. */
+static void thin_out(struct pilot *p)
 {
     double weight = thinning_weight(p), due = 0.5 * weight;
-    size_t kept = 0;
     for (size_t i = 0; i < p->entries; i++) {
         double own = p->log_weights[i];
-        if (own < weight) {
-            due -= own;
-            if (due > 0.0)
-                continue;
-            due += weight;
-            own = weight;
-        }
-        move_entry(p, set, i, kept);
-        p->log_weights[kept++] = own;
+        if (own >= weight)
+            continue;
+        due -= own;
+        p->log_weights[i] = due > 0.0 ? 0.0 : weight;
+        due += due > 0.0 ? 0.0 : weight;
     }
-    p->entries = kept;
 }
 
 /* Lays out what the pilot has drawn; nothing when it has no entries. */
@@ -400,7 +392,7 @@ static packspan_status lay_rows_out(struct pilot *p, const struct plan_set *set,
     for (size_t i = 0; i < p->entries; i++) /* no longer logarithms */
         p->log_weights[i] = exp(p->log_weights[i] - p->best);
     if (p->entries > p->enough)
-        thin_out(p, set);
+        thin_out(p);
     for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK && p->entries > 0; r++)
         if (!set->rows[r].fixed)
             status = lay_row_out(&l, p, r, set->weighted, &layouts[r]);
