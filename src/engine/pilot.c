@@ -21,6 +21,8 @@ enum {
 enum { ENTRIES_FEW = 1024, ENTRIES_ENOUGH = 8192, ENTRIES_SHARE = 64 };
 /* So many times as many where they are worth less than one in so many. */
 enum { ENTRIES_TIMES = 4 };
+/* Of more entries than this times what they are worth, light ones need not be sorted. */
+#define SORTED_TIMES 1.5
 /* By its best likelihood a candidate's reference is not further than this below that of all, so
  * that weights relative to it can be trusted to be finite. */
 #define REFERENCE_LOG_MIN (-300.0)
@@ -30,6 +32,7 @@ struct pilot {
     double log_weights[PILOT_SAMPLES];     /* prior included */
     size_t entries, enough, room;
     double best;
+    double thinned; /* by how much less the entries are worth than their weights say */
 };
 
 /* ---- entries ---- */
@@ -282,15 +285,16 @@ static packspan_status draw_own(const struct pilots *all, size_t c, struct sampl
 
 /* ---- laying out ---- */
 
-/* As many equally weighted values as the weighted ones are worth, in order. Returns how many. */
-static size_t even_out(struct weighted_value *list, size_t n, double *sorted)
+/* As many equally weighted values as the weighted ones are worth, `thinned` times what their
+ * weights say, in order. Returns how many. */
+static size_t even_out(struct weighted_value *list, size_t n, double thinned, double *sorted)
 {
     double sum = 0.0, squares = 0.0;
     for (size_t i = 0; i < n; i++) {
         sum += list[i].weight;
         squares += list[i].weight * list[i].weight;
     }
-    size_t count = (size_t)fmin(fmax(sum * sum / squares, 2.0), (double)PILOT_SAMPLES);
+    size_t count = (size_t)fmin(fmax(thinned * sum * sum / squares, 2.0), (double)PILOT_SAMPLES);
     double before = 0.0, step = sum / (double)count;
     size_t k = 0;
     for (size_t i = 0; i < n && k < count; i++) {
@@ -333,7 +337,7 @@ static packspan_status lay_row_out(const struct layer *l, const struct pilot *p,
         const double *values = value_at(p, row, first), *weights = p->log_weights + first;
         for (size_t i = 0; i < m; i++) {
             l->list[n] = (struct weighted_value){values[i], weights[i]};
-            n += isnan(values[i]) || weights[i] == 0.0 ? 0 : 1;
+            n += isnan(values[i]) || (weighted && weights[i] == 0.0) ? 0 : 1;
         }
     }
     if (n == 0) { /* known only under candidates that carry no weight */
@@ -342,18 +346,18 @@ static packspan_status lay_row_out(const struct layer *l, const struct pilot *p,
     }
     sort_weighted(n, l->list, l->spare);
     if (weighted)
-        return bin_layout_sketch(l->sorted, even_out(l->list, n, l->sorted), out);
+        return bin_layout_sketch(l->sorted, even_out(l->list, n, p->thinned, l->sorted), out);
     for (size_t i = 0; i < n; i++)
         l->sorted[i] = l->list[i].value;
     return bin_layout_make(l->sorted, n, out);
 }
 
-/* The weight up to which lighter entries are thinned out, so that about `enough` are left. */
-static double thinning_weight(const struct pilot *p)
+/* The weight up to which lighter entries are thinned out, so that about `wanted` are left. */
+static double thinning_weight(const struct pilot *p, size_t wanted)
 {
     double weight, next = 0.0;
     for (size_t i = 0; i < p->entries; i++)
-        next += p->log_weights[i] / (double)p->enough;
+        next += p->log_weights[i] / (double)wanted;
     do {
         double light = 0.0;
         size_t heavy = 0;
@@ -363,16 +367,16 @@ static double thinning_weight(const struct pilot *p)
             heavy += is_heavy;
             light += is_heavy ? 0.0 : p->log_weights[i];
         }
-        next = heavy < p->enough ? light / (double)(p->enough - heavy) : weight;
+        next = heavy < wanted ? light / (double)(wanted - heavy) : weight;
     } while (next < weight);
     return weight;
 }
 
 /* Of the lighter entries those keep a weight, at equal steps of their sum, that then stand for all:
- * sorting is what takes time. */
-static void thin_out(struct pilot *p)
+ * sorting is what takes time. Weights are no longer logarithms. */
+static void thin_out(struct pilot *p, size_t wanted)
 {
-    double weight = thinning_weight(p), due = 0.5 * weight;
+    double weight = thinning_weight(p, wanted), due = 0.5 * weight;
     for (size_t i = 0; i < p->entries; i++) {
         double own = p->log_weights[i];
         if (own >= weight)
@@ -383,16 +387,30 @@ static void thin_out(struct pilot *p)
     }
 }
 
+static void prepare_weights(struct pilot *p)
+{
+    double sum = 0.0, squares = 0.0;
+    size_t wanted = (size_t)(SORTED_TIMES * worth(p)) + 1;
+    p->thinned = worth(p);
+    for (size_t i = 0; i < p->entries; i++)
+        p->log_weights[i] = exp(p->log_weights[i] - p->best);
+    if (p->entries > wanted)
+        thin_out(p, wanted);
+    for (size_t i = 0; i < p->entries; i++) {
+        sum += p->log_weights[i];
+        squares += p->log_weights[i] * p->log_weights[i];
+    }
+    p->thinned *= squares / (sum * sum);
+}
+
 /* Lays out what the pilot has drawn; nothing when it has no entries. */
 static packspan_status lay_rows_out(struct pilot *p, const struct plan_set *set,
                                     struct bin_layout **layouts)
 {
     struct layer l = {0};
     packspan_status status = layer_open(&l) ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
-    for (size_t i = 0; i < p->entries; i++) /* no longer logarithms */
-        p->log_weights[i] = exp(p->log_weights[i] - p->best);
-    if (p->entries > p->enough)
-        thin_out(p);
+    if (set->weighted && p->entries > 0)
+        prepare_weights(p);
     for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK && p->entries > 0; r++)
         if (!set->rows[r].fixed)
             status = lay_row_out(&l, p, r, set->weighted, &layouts[r]);

@@ -204,9 +204,10 @@ static double pilot_iqr(const struct bin_layout *l)
     return iqr > 0.0 ? iqr : l->width * CELLS / 9.0;
 }
 
+/* With some room for a pilot's interquartile range that is too wide. */
 static double steadiness_of(double width)
 {
-    return fmin(fmax(2.0 * PROMISE / width - 1.0, 0.0), 1.0);
+    return fmin(fmax(2.0 * 0.95 * PROMISE / width - 1.0, 0.0), 1.0);
 }
 
 /* Where even cells would have too many bins, there are fine ones in the windows only. When that is
