@@ -27,12 +27,17 @@ enum { ENTRIES_TIMES = 4 };
  * that weights relative to it can be trusted to be finite. */
 #define REFERENCE_LOG_MIN (-300.0)
 
+_Static_assert(PILOT_SAMPLES - 1 <= UINT16_MAX, "entries are numbered in 16 bits");
+
 struct pilot {
     double *chunks[PILOT_SAMPLES / CHUNK]; /* [row][CHUNK] each; NaN where a row is not known */
     double log_weights[PILOT_SAMPLES];     /* prior included */
     size_t entries, enough, room;
     double best;
-    double thinned; /* by how much less the entries are worth than their weights say */
+    /* Those that are sorted, and by how much less they are worth than their weights say. */
+    uint16_t kept[PILOT_SAMPLES];
+    size_t kept_count;
+    double thinned;
 };
 
 /* ---- entries ---- */
@@ -332,13 +337,10 @@ static packspan_status lay_row_out(const struct layer *l, const struct pilot *p,
                                    bool weighted, struct bin_layout **out)
 {
     size_t n = 0;
-    for (size_t first = 0; first < p->entries; first += CHUNK) {
-        size_t m = p->entries - first < CHUNK ? p->entries - first : CHUNK;
-        const double *values = value_at(p, row, first), *weights = p->log_weights + first;
-        for (size_t i = 0; i < m; i++) {
-            l->list[n] = (struct weighted_value){values[i], weights[i]};
-            n += isnan(values[i]) || (weighted && weights[i] == 0.0) ? 0 : 1;
-        }
+    for (size_t k = 0; k < p->kept_count; k++) {
+        double value = *value_at(p, row, p->kept[k]);
+        l->list[n] = (struct weighted_value){value, p->log_weights[p->kept[k]]};
+        n += isnan(value) ? 0 : 1;
     }
     if (n == 0) { /* known only under candidates that carry no weight */
         double zero = 0.0;
@@ -372,35 +374,35 @@ static double thinning_weight(const struct pilot *p, size_t wanted)
     return weight;
 }
 
-/* Of the lighter entries those keep a weight, at equal steps of their sum, that then stand for all:
+/* Of the lighter entries those are kept, at equal steps of their sum, that then stand for all:
  * sorting is what takes time. Weights are no longer logarithms. */
-static void thin_out(struct pilot *p, size_t wanted)
+static void thin_out(struct pilot *p, double weight)
 {
-    double weight = thinning_weight(p, wanted), due = 0.5 * weight;
+    double due = 0.5 * weight;
     for (size_t i = 0; i < p->entries; i++) {
-        double own = p->log_weights[i];
-        if (own >= weight)
+        bool is_light = p->log_weights[i] < weight;
+        due -= is_light ? p->log_weights[i] : 0.0;
+        if (is_light && due > 0.0)
             continue;
-        due -= own;
-        p->log_weights[i] = due > 0.0 ? 0.0 : weight;
-        due += due > 0.0 ? 0.0 : weight;
+        due += is_light ? weight : 0.0;
+        p->log_weights[i] = is_light ? weight : p->log_weights[i];
+        p->kept[p->kept_count++] = (uint16_t)i;
     }
 }
 
-static void prepare_weights(struct pilot *p)
+static void keep_some(struct pilot *p)
 {
-    double sum = 0.0, squares = 0.0;
-    size_t wanted = (size_t)(SORTED_TIMES * worth(p)) + 1;
-    p->thinned = worth(p);
+    double all = worth(p), sum = 0.0, squares = 0.0;
+    size_t wanted = (size_t)(SORTED_TIMES * all) + 1;
     for (size_t i = 0; i < p->entries; i++)
         p->log_weights[i] = exp(p->log_weights[i] - p->best);
-    if (p->entries > wanted)
-        thin_out(p, wanted);
-    for (size_t i = 0; i < p->entries; i++) {
-        sum += p->log_weights[i];
-        squares += p->log_weights[i] * p->log_weights[i];
+    thin_out(p, p->entries > wanted ? thinning_weight(p, wanted) : 0.0);
+    for (size_t k = 0; k < p->kept_count; k++) {
+        double weight = p->log_weights[p->kept[k]];
+        sum += weight;
+        squares += weight * weight;
     }
-    p->thinned *= squares / (sum * sum);
+    p->thinned = all * squares / (sum * sum);
 }
 
 /* Lays out what the pilot has drawn; nothing when it has no entries. */
@@ -409,8 +411,8 @@ static packspan_status lay_rows_out(struct pilot *p, const struct plan_set *set,
 {
     struct layer l = {0};
     packspan_status status = layer_open(&l) ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
-    if (set->weighted && p->entries > 0)
-        prepare_weights(p);
+    if (p->entries > 0)
+        keep_some(p);
     for (size_t r = 0; r < set->row_count && status == PACKSPAN_OK && p->entries > 0; r++)
         if (!set->rows[r].fixed)
             status = lay_row_out(&l, p, r, set->weighted, &layouts[r]);
