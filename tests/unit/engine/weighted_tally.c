@@ -59,14 +59,20 @@ static int by_weighted_value(const void *a, const void *b)
 }
 
 /* The pilot is another draw of what is counted, as in a run with evidence. */
-static struct bin_layout *layout_like(double quantile(double u), uint64_t seed)
+static struct bin_layout *sketch_like(double quantile(double u), size_t n, uint64_t seed)
 {
     static double pilot[PILOT];
-    for (size_t i = 0; i < PILOT; i++)
+    for (size_t i = 0; i < n; i++)
         pilot[i] = quantile(uniform(&seed));
-    qsort(pilot, PILOT, sizeof *pilot, by_value);
+    qsort(pilot, n, sizeof *pilot, by_value);
     struct bin_layout *layout = NULL;
-    assert_int_equal(bin_layout_sketch(pilot, PILOT, &layout), PACKSPAN_OK);
+    assert_int_equal(bin_layout_sketch(pilot, n, &layout), PACKSPAN_OK);
+    return layout;
+}
+
+static struct bin_layout *layout_like(double quantile(double u), uint64_t seed)
+{
+    struct bin_layout *layout = sketch_like(quantile, PILOT, seed);
     bin_layout_lay(layout);
     return layout;
 }
@@ -281,6 +287,44 @@ static void a_weight_is_a_number_of_copies(void **state)
     }
 }
 
+static double near(double u)
+{
+    return 3.0 + gsl_cdf_ugaussian_Pinv(u);
+}
+
+static double far(double u)
+{
+    return 30.0 + gsl_cdf_ugaussian_Pinv(u);
+}
+
+/* Bins for several candidates apart from one another are wider than the promise, and hold few values
+ * of a short run. */
+static void percentiles_keep_in_bins_that_are_shared(void **state)
+{
+    (void)state;
+    double (*const quantiles[])(double) = {normal, near, far};
+    for (uint64_t seed = 1; seed <= 3; seed++) {
+        struct bin_layout *sketches[3], *joint = NULL;
+        for (size_t k = 0; k < 3; k++)
+            sketches[k] = sketch_like(quantiles[k], 1500, 10 * seed + k);
+        assert_int_equal(bin_layout_join(3, (const struct bin_layout *const *)sketches, &joint),
+                         PACKSPAN_OK);
+        assert_non_null(joint);
+        for (size_t k = 0; k < 3; k++) {
+            struct column c = column_of(20000, quantiles[k], up_to_2_24, 100 * seed + k);
+            struct bin_layout *own = c.layout;
+            tally_free(&c);
+            c.layout = joint;
+            tally(&c);
+            assert_percentiles_keep(&c);
+            c.layout = own;
+            column_free(&c);
+            bin_layout_free(sketches[k]);
+        }
+        bin_layout_free(joint);
+    }
+}
+
 static void percentiles_agree_with_a_weighted_sort(void **state)
 {
     (void)state;
@@ -418,6 +462,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_weight_is_a_number_of_copies),
         cmocka_unit_test(percentiles_agree_with_a_weighted_sort),
+        cmocka_unit_test(percentiles_keep_in_bins_that_are_shared),
         cmocka_unit_test(likelihoods_as_weights),
         cmocka_unit_test(equal_weights_change_nothing),
         cmocka_unit_test(percentile_errors_go_by_effective_values),
