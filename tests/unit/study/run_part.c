@@ -188,6 +188,21 @@ static void bytes_that_do_not_fit_are_refused(void **state)
     packspan_case_free(c);
 }
 
+/* Every part draws the pilot, by one thread: however few samples come near the evidence, it ends at
+ * 2^24 of them (DEVELOPERS.md). */
+static void a_pilot_of_hopeless_evidence_ends(void **state)
+{
+    (void)state;
+    packspan_case *c = open_case(PROJECT_FOLDER "/tests/cli/cases/evidence_misfit/case", "pcg");
+    struct run_outcome share;
+    uint64_t pilot = 1;
+    assert_int_equal(packspan_case_set(c, "samples", "1e11"), PACKSPAN_OK);
+    assert_int_equal(run_share(&c->set, 0, 1, NULL, NULL, &pilot, &share), PACKSPAN_OK);
+    assert_in_range(share.piloted, 1, 1 << 24);
+    run_free(&share);
+    packspan_case_free(c);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -195,6 +210,7 @@ int main(void)
         cmocka_unit_test(shares_with_evidence_and_candidates_add_up),
         cmocka_unit_test(parts_cover_all_blocks_once),
         cmocka_unit_test(bytes_that_do_not_fit_are_refused),
+        cmocka_unit_test(a_pilot_of_hopeless_evidence_ends),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
