@@ -2,7 +2,7 @@
 set -eu
 cd "$(dirname "$0")/.."
 
-build_packages="gcc libc6-dev cmake make libcsv-dev libudunits2-dev libmd-dev gnuplot-nox"
+build_packages="gcc libc6-dev cmake make libcsv-dev libudunits2-dev nettle-dev gnuplot-nox"
 test_packages="g++ clang libomp-dev libclang-rt-14-dev clang-format libcmocka-dev libgsl-dev
     libpcg-cpp-dev python3-numpy python3-scipy slurm-wlm munge"
 # OpenBLAS, so that NumPy is at its best

@@ -1,4 +1,4 @@
-# Debian packages: libcsv-dev, libudunits2-dev, libmd-dev, libomp-dev (clang only).
+# Debian packages: libcsv-dev, libudunits2-dev, nettle-dev, libomp-dev (clang only).
 find_package(OpenMP REQUIRED COMPONENTS C)
 
 function(packspan_library target header library)
@@ -12,7 +12,7 @@ endfunction()
 
 packspan_library(csv csv.h csv)
 packspan_library(udunits udunits2.h udunits2)
-packspan_library(md sha256.h md)
+packspan_library(nettle nettle/sha2.h nettle)
 if(PACKSPAN_TESTS)
     packspan_library(cmocka cmocka.h cmocka)
     packspan_library(gsl gsl/gsl_cdf.h gsl)

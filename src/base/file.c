@@ -3,7 +3,6 @@
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
-#include <sha256.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -14,8 +13,6 @@
 #define TEMPORARY_NAMES 100
 #define TEMPORARY ".partial-"
 #define BUFFER_SIZE 65536
-
-_Static_assert(SHA256_DIGEST_STRING_LENGTH == 65, "64 digits and the final zero");
 
 static void free_names(struct file_draft *draft)
 {
@@ -256,15 +253,28 @@ packspan_status file_read(const char *path, size_t limit, char **bytes, size_t *
 
 packspan_status file_checksum(const char *path, char hex[CHECKSUM_SIZE])
 {
-    char digits[SHA256_DIGEST_STRING_LENGTH];
-    if (!SHA256File(path, digits))
-        return failure(errno);
-    memcpy(hex, digits, sizeof digits);
+    char some[1 << 16];
+    struct digest digest;
+    ssize_t got = -1;
+    int file = open(path, O_RDONLY | O_CLOEXEC);
+    digest_begin(&digest);
+    while (file >= 0 && ((got = read(file, some, sizeof some)) > 0 || (got < 0 && errno == EINTR)))
+        digest_put(&digest, some, got > 0 ? (size_t)got : 0);
+    int reason = errno;
+    if (file >= 0)
+        close(file);
+    if (got < 0) {
+        errno = reason;
+        return failure(reason);
+    }
+    digest_end_in_hex(&digest, hex);
     return PACKSPAN_OK;
 }
 
 void bytes_checksum(const char *bytes, size_t length, char hex[CHECKSUM_SIZE])
 {
-    _Static_assert((int)SHA256_DIGEST_STRING_LENGTH == (int)CHECKSUM_SIZE, "room for the digits");
-    SHA256Data((const uint8_t *)bytes, length, hex);
+    struct digest digest;
+    digest_begin(&digest);
+    digest_put(&digest, bytes, length);
+    digest_end_in_hex(&digest, hex);
 }

@@ -2,11 +2,10 @@
 #ifndef PACKSPAN_BASE_FILE_H
 #define PACKSPAN_BASE_FILE_H
 
+#include "base/digest.h"
 #include <packspan/packspan.h>
 #include <stdbool.h>
 #include <stdio.h>
-
-enum { CHECKSUM_SIZE = 65 };
 
 /* A table on its way to `path`: written to a temporary name in the same folder, flushed to disk
  * and renamed by file_commit(); file_abandon() removes the temporary. */

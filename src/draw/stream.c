@@ -1,15 +1,15 @@
 #include "draw/stream.h"
 
 #include <inttypes.h>
-#include <sha256.h>
 #include <stdio.h>
 #include <string.h>
-#include <sys/types.h>
 
-static void hash_text(SHA2_CTX *hash, const char *text)
+#include "base/digest.h"
+
+static void put_text(struct digest *digest, const char *text)
 {
-    SHA256Update(hash, (const uint8_t *)"", 1);
-    SHA256Update(hash, (const uint8_t *)text, strlen(text));
+    digest_put(digest, "", 1);
+    digest_put(digest, text, strlen(text));
 }
 
 static uint128 read_big_endian(const uint8_t bytes[16])
@@ -21,31 +21,32 @@ static uint128 read_big_endian(const uint8_t bytes[16])
 }
 
 /* The seed enters as decimal digits, so that byte order and word size play no part. */
-static void hash_number(SHA2_CTX *hash, uint64_t number)
+static void put_number(struct digest *digest, uint64_t number)
 {
     char digits[24];
     int length = snprintf(digits, sizeof digits, "%" PRIu64, number);
-    SHA256Update(hash, (const uint8_t *)digits, (size_t)length);
+    digest_put(digest, digits, (size_t)length);
 }
 
-static SHA2_CTX hash_names(uint64_t seed, const char *kind, const char *owner, const char *quantity)
+static struct digest digest_names(uint64_t seed, const char *kind, const char *owner,
+                                  const char *quantity)
 {
-    SHA2_CTX hash;
-    SHA256Init(&hash);
-    hash_number(&hash, seed);
-    hash_text(&hash, kind);
-    hash_text(&hash, owner);
-    hash_text(&hash, quantity);
-    return hash;
+    struct digest digest;
+    digest_begin(&digest);
+    put_number(&digest, seed);
+    put_text(&digest, kind);
+    put_text(&digest, owner);
+    put_text(&digest, quantity);
+    return digest;
 }
 
 void stream_open(struct stream *s, uint64_t seed, const char *kind, const char *owner,
                  const char *quantity)
 {
-    SHA2_CTX hash = hash_names(seed, kind, owner, quantity);
-    uint8_t digest[SHA256_DIGEST_LENGTH];
-    SHA256Final(digest, &hash);
-    pcg64_seed(&s->origin, read_big_endian(digest), read_big_endian(digest + 16));
+    struct digest digest = digest_names(seed, kind, owner, quantity);
+    uint8_t bytes[DIGEST_BYTES];
+    digest_end(&digest, bytes);
+    pcg64_seed(&s->origin, read_big_endian(bytes), read_big_endian(bytes + 16));
     s->is_sobol = false;
 }
 
@@ -57,14 +58,14 @@ void stream_open_sobol(struct stream *s, uint64_t seed, const char *kind, const 
         return;
     s->is_sobol = true;
     sobol_open(&s->sobol, sobol_dimension(rank));
-    SHA2_CTX names = hash_names(seed, kind, owner, quantity);
+    struct digest names = digest_names(seed, kind, owner, quantity);
     for (size_t r = 0; r < REPLICATES; r++) {
-        SHA2_CTX hash = names;
-        uint8_t digest[SHA256_DIGEST_LENGTH];
-        hash_text(&hash, "");
-        hash_number(&hash, r);
-        SHA256Final(digest, &hash);
-        uint128 words = read_big_endian(digest);
+        struct digest digest = names;
+        uint8_t bytes[DIGEST_BYTES];
+        put_text(&digest, "");
+        put_number(&digest, r);
+        digest_end(&digest, bytes);
+        uint128 words = read_big_endian(bytes);
         s->keys[r] = (struct sobol_key){.add = (uint32_t)(words >> 96),
                                         .multiply = (uint32_t)(words >> 64),
                                         .below = (uint32_t)(words >> 32)};

@@ -3,7 +3,6 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <inttypes.h>
-#include <sha256.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
@@ -14,22 +13,20 @@
 #include "base/file.h"
 #include "base/text.h"
 
-_Static_assert((int)SHA256_DIGEST_LENGTH == (int)JOURNAL_DIGEST, "a digest has 32 bytes");
-
 static const char first_line[] = "packspan study journal,2\n";
 
 enum { SLOT_WORDS = 4 }; /* point, fate, invalid samples, cautions */
 
 /* ---- bytes ---- */
 
-static void digest(const void *before, size_t before_length, const void *bytes, size_t length,
-                   uint8_t out[JOURNAL_DIGEST])
+static void digest_both(const void *before, size_t before_length, const void *bytes, size_t length,
+                        uint8_t out[DIGEST_BYTES])
 {
-    SHA2_CTX hash;
-    SHA256Init(&hash);
-    SHA256Update(&hash, before, before_length);
-    SHA256Update(&hash, bytes, length);
-    SHA256Final(out, &hash);
+    struct digest digest;
+    digest_begin(&digest);
+    digest_put(&digest, before, before_length);
+    digest_put(&digest, bytes, length);
+    digest_end(&digest, out);
 }
 
 static packspan_status write_at(int file, const void *bytes, size_t length, uint64_t at)
@@ -79,7 +76,7 @@ static bool is_zero(const uint8_t *bytes, size_t length)
 
 static size_t slot_size(size_t numbers)
 {
-    return WORD_BYTES * (SLOT_WORDS + numbers) + JOURNAL_DIGEST;
+    return WORD_BYTES * (SLOT_WORDS + numbers) + DIGEST_BYTES;
 }
 
 static uint64_t place_of(const struct journal *j, uint64_t point)
@@ -87,21 +84,21 @@ static uint64_t place_of(const struct journal *j, uint64_t point)
     return j->start + (point - j->first) * j->slot;
 }
 
-static void slot_digest(const struct journal *j, const uint8_t *slot, uint8_t out[JOURNAL_DIGEST])
+static void slot_digest(const struct journal *j, const uint8_t *slot, uint8_t out[DIGEST_BYTES])
 {
-    digest(j->study, sizeof j->study, slot, j->slot - JOURNAL_DIGEST, out);
+    digest_both(j->study, sizeof j->study, slot, j->slot - DIGEST_BYTES, out);
 }
 
 static enum slot_state judge_slot(const struct journal *j, uint64_t point, const uint8_t *slot,
                                   size_t got)
 {
-    uint8_t expected[JOURNAL_DIGEST];
+    uint8_t expected[DIGEST_BYTES];
     if (is_zero(slot, got)) /* left out by points that finished before it */
         return SLOT_EMPTY;
     if (got < j->slot || load_word(slot) != point)
         return SLOT_DAMAGED;
     slot_digest(j, slot, expected);
-    bool fits = memcmp(expected, slot + j->slot - JOURNAL_DIGEST, JOURNAL_DIGEST) == 0;
+    bool fits = memcmp(expected, slot + j->slot - DIGEST_BYTES, DIGEST_BYTES) == 0;
     return fits ? SLOT_DONE : SLOT_DAMAGED;
 }
 
@@ -156,7 +153,7 @@ packspan_status journal_write(const struct journal *j, const struct record *reco
     store_word(space + 3 * WORD_BYTES, record->cautions);
     for (size_t i = 0; i < j->numbers; i++)
         store_real(space + WORD_BYTES * (SLOT_WORDS + i), record->numbers[i]);
-    slot_digest(j, space, space + j->slot - JOURNAL_DIGEST);
+    slot_digest(j, space, space + j->slot - DIGEST_BYTES);
     return write_at(j->file, space, j->slot, place_of(j, record->point));
 }
 
@@ -169,29 +166,29 @@ packspan_status journal_sync(const struct journal *j)
 
 /* The first line, the items, and a digest of both. */
 static bool make_header(const struct header *header, struct byte_writer *w,
-                        uint8_t study[JOURNAL_DIGEST])
+                        uint8_t study[DIGEST_BYTES])
 {
     put_bytes(w, first_line, sizeof first_line - 1);
     header_put(header, w);
     if (w->no_memory)
         return false;
-    digest(NULL, 0, w->bytes, w->length, study);
-    put_bytes(w, study, JOURNAL_DIGEST);
+    digest_both(NULL, 0, w->bytes, w->length, study);
+    put_bytes(w, study, DIGEST_BYTES);
     return !w->no_memory;
 }
 
 /* A header that is whole, of whatever study. */
 static bool take_header(const char *bytes, size_t length, struct header *out)
 {
-    uint8_t study[JOURNAL_DIGEST];
+    uint8_t study[DIGEST_BYTES];
     size_t line = sizeof first_line - 1;
     if (length < line || memcmp(bytes, first_line, line) != 0)
         return false;
     struct byte_reader r = {bytes + line, bytes + length, false};
-    if (header_take(&r, out) != PACKSPAN_OK || r.end - r.at < JOURNAL_DIGEST)
+    if (header_take(&r, out) != PACKSPAN_OK || r.end - r.at < DIGEST_BYTES)
         return false;
-    digest(NULL, 0, bytes, (size_t)(r.at - bytes), study);
-    return memcmp(study, r.at, JOURNAL_DIGEST) == 0;
+    digest_both(NULL, 0, bytes, (size_t)(r.at - bytes), study);
+    return memcmp(study, r.at, DIGEST_BYTES) == 0;
 }
 
 /* HEADER_BEGUN: as when its writing was cut short; there cannot be any record yet. */
@@ -395,7 +392,7 @@ void journal_close(struct journal *j)
 uint64_t journal_size(const struct header *header, uint64_t count, size_t numbers)
 {
     struct byte_writer own = {0};
-    uint8_t study[JOURNAL_DIGEST];
+    uint8_t study[DIGEST_BYTES];
     make_header(header, &own, study);
     free(own.bytes);
     return own.length + count * slot_size(numbers);

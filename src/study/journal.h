@@ -8,15 +8,13 @@
 #include "study/part_file.h"
 #include "study/record.h"
 
-enum { JOURNAL_DIGEST = 32 };
-
 struct journal {
     int file; /* -1 when closed */
     char *path;
-    uint64_t first, count;         /* the points that it holds */
-    size_t numbers;                /* of a record */
-    size_t slot, start;            /* bytes of a slot, and before the first */
-    uint8_t study[JOURNAL_DIGEST]; /* of the header: a slot of another study does not fit */
+    uint64_t first, count;       /* the points that it holds */
+    size_t numbers;              /* of a record */
+    size_t slot, start;          /* bytes of a slot, and before the first */
+    uint8_t study[DIGEST_BYTES]; /* of the header: a slot of another study does not fit */
 };
 
 /* What was found when it was opened. */

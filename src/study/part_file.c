@@ -207,7 +207,7 @@ packspan_status part_file_begin(struct part_draft *draft, const char *path,
     put_bytes(&w, "\n", 1);
     packspan_status status = w.no_memory ? PACKSPAN_NO_MEMORY : file_begin(&draft->file, path);
     if (status == PACKSPAN_OK) {
-        SHA256Init(&draft->hash);
+        digest_begin(&draft->digest);
         part_file_put(draft, w.bytes, w.length);
     }
     int reason = errno;
@@ -218,14 +218,14 @@ packspan_status part_file_begin(struct part_draft *draft, const char *path,
 
 void part_file_put(struct part_draft *draft, const void *bytes, size_t length)
 {
-    SHA256Update(&draft->hash, bytes, length);
+    digest_put(&draft->digest, bytes, length);
     fwrite(bytes, 1, length, draft->file.stream);
 }
 
 packspan_status part_file_commit(struct part_draft *draft)
 {
     char checksum[CHECKSUM_SIZE];
-    SHA256End(&draft->hash, checksum);
+    digest_end_in_hex(&draft->digest, checksum);
     fprintf(draft->file.stream, "%s%s\n", CHECKSUM_ITEM, checksum);
     return file_commit(&draft->file); /* checks the stream's error flag */
 }

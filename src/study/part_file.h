@@ -13,7 +13,6 @@
 #define PACKSPAN_STUDY_PART_FILE_H
 
 #include <packspan/packspan.h>
-#include <sha256.h>
 
 #include "base/bytes.h"
 #include "base/file.h"
@@ -63,7 +62,7 @@ struct part_file {
 /* A part on its way, whole or not at all: flushed and renamed by part_file_commit(). */
 struct part_draft {
     struct file_draft file;
-    SHA2_CTX hash; /* of all that was put */
+    struct digest digest; /* of all that was put */
 };
 
 /* `length` bytes of payload are to follow. PACKSPAN_IO with errno. After PACKSPAN_OK
