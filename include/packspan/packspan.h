@@ -189,6 +189,7 @@ void packspan_merge_free(packspan_merge *m); /* NULL is fine */
 /* Everything that is wrong, by file; i < count. */
 size_t packspan_merge_problem_count(const packspan_merge *m);
 const char *packspan_merge_problem(const packspan_merge *m, size_t i);
+bool packspan_merge_problem_is_error(const packspan_merge *m, size_t i); /* else a warning */
 /* The case, with the settings of the parts; it belongs to the merge. */
 packspan_case *packspan_merge_case(packspan_merge *m);
 /* The results of the whole run; the merge must have been opened with PACKSPAN_OK and must outlive
@@ -423,7 +424,8 @@ uint64_t packspan_study_samples(const packspan_study *s); /* of each point */
 unsigned packspan_study_threads(const packspan_study *s); /* that share the points */
 /* Rows of study.csv and study_claims.csv for each point. */
 size_t packspan_study_rows(const packspan_study *s);
-/* What is needed on disk: the journal, and the tables within a tenth or so. */
+/* What is needed on disk: the journal, and the tables, which a part has none of, within a tenth or
+ * so after packspan_study_time(). */
 uint64_t packspan_study_journal_bytes(const packspan_study *s);
 uint64_t packspan_study_table_bytes(const packspan_study *s);
 /* What a reader of the tables must know. */
@@ -452,6 +454,7 @@ typedef struct packspan_study_report {
     bool replaced;     /* tables in the folder were edited, or of another study */
     bool part_damaged; /* the file of the part was damaged, and is made again */
     bool out_of_time;  /* the setting hours stopped it */
+    bool in_use;       /* by another packspan, which PACKSPAN_IO is then about */
     uint64_t refused;  /* points with more than 0.1 % invalid samples, or whose samples fit no
                           evidence: their rows have no numbers; told when all points are done */
     double seconds;

@@ -135,20 +135,23 @@ packspan_status packspan_run_part(packspan_case *c, const char *folder, packspan
 struct packspan_merge {
     struct part_set parts;
     packspan_case *c; /* NULL when the parts are not good */
-    char **problems;
+    struct merge_problem {
+        char *text;
+        bool is_error;
+    } * problems;
     size_t problem_count;
 };
 
-static bool add_problem(packspan_merge *m, char *text)
+static bool add_problem(packspan_merge *m, enum severity severity, char *text)
 {
-    char **longer = reallocarray(m->problems, m->problem_count + 1, sizeof *longer);
+    struct merge_problem *longer = reallocarray(m->problems, m->problem_count + 1, sizeof *longer);
     if (longer)
         m->problems = longer;
     if (!longer || !text) {
         free(text);
         return false;
     }
-    longer[m->problem_count++] = text;
+    longer[m->problem_count++] = (struct merge_problem){text, severity == SEVERITY_ERROR};
     return true;
 }
 
@@ -158,7 +161,7 @@ static packspan_status take_problems(packspan_merge *m, struct problems *list,
 {
     bool taken = !list->out_of_memory;
     for (size_t i = 0; i < list->count && taken; i++)
-        taken = add_problem(m, problem_text(&list->items[i]));
+        taken = add_problem(m, list->items[i].severity, problem_text(&list->items[i]));
     problems_clear(list);
     return taken ? status : PACKSPAN_NO_MEMORY;
 }
@@ -168,7 +171,7 @@ static packspan_status take_case_problems(packspan_merge *m, packspan_status sta
     bool taken = true;
     for (size_t i = 0; m->c && i < packspan_case_problem_count(m->c) && taken; i++)
         if (packspan_case_problem_is_error(m->c, i))
-            taken = add_problem(m, text_copy(packspan_case_problem(m->c, i)));
+            taken = add_problem(m, SEVERITY_ERROR, text_copy(packspan_case_problem(m->c, i)));
     return taken ? status : PACKSPAN_NO_MEMORY;
 }
 
@@ -244,7 +247,7 @@ static packspan_status check_kind(packspan_merge *m)
                         path, version ? version : "of no version", PACKSPAN_VERSION);
     else
         return PACKSPAN_OK;
-    return add_problem(m, text) ? PACKSPAN_BAD_CASE : PACKSPAN_NO_MEMORY;
+    return add_problem(m, SEVERITY_ERROR, text) ? PACKSPAN_BAD_CASE : PACKSPAN_NO_MEMORY;
 }
 
 packspan_status packspan_merge_open(const char *const *paths, size_t count, const char *case_folder,
@@ -275,7 +278,7 @@ void packspan_merge_free(packspan_merge *m)
     if (!m)
         return;
     for (size_t i = 0; i < m->problem_count; i++)
-        free(m->problems[i]);
+        free(m->problems[i].text);
     free(m->problems);
     part_set_free(&m->parts);
     packspan_case_free(m->c);
@@ -289,7 +292,12 @@ size_t packspan_merge_problem_count(const packspan_merge *m)
 
 const char *packspan_merge_problem(const packspan_merge *m, size_t i)
 {
-    return m->problems[i];
+    return m->problems[i].text;
+}
+
+bool packspan_merge_problem_is_error(const packspan_merge *m, size_t i)
+{
+    return m->problems[i].is_error;
 }
 
 packspan_case *packspan_merge_case(packspan_merge *m)
@@ -336,6 +344,11 @@ packspan_status packspan_merge_study(packspan_merge *m, const char *folder,
         status = study_merge(&m->parts, &study, folder, &problems, &r, &path);
     if (status == PACKSPAN_OK)
         status = study_remarks(&study, folder, &r, &problems);
+    for (size_t i = 0; i < study.warnings.count && status == PACKSPAN_OK; i++) {
+        const struct problem *w = &study.warnings.items[i];
+        problems_add(&problems, w->severity, w->file, w->line, w->column, w->what, w->text,
+                     w->remedy);
+    }
     if (status == PACKSPAN_IO)
         problems_add(&problems, SEVERITY_ERROR, path ? path : folder, 0, NULL, strerror(errno),
                      NULL, NULL);

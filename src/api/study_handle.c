@@ -14,44 +14,17 @@ struct packspan_study {
     size_t warning_count, remark_count, refusal_count; /* remarks begin with refusals */
 };
 
-static bool add_warning(packspan_study *s, char *text)
+static bool word_warnings(packspan_study *s)
 {
-    char **longer = reallocarray(s->warnings, s->warning_count + 1, sizeof *longer);
-    if (longer)
-        s->warnings = longer;
-    for (size_t i = 0; text && i < s->warning_count; i++) {
-        if (strcmp(s->warnings[i], text) == 0) { /* the same under another candidate */
-            free(text);
-            return longer;
-        }
+    const struct problems *list = &s->study.warnings;
+    s->warnings = calloc(list->count + 1, sizeof *s->warnings);
+    bool made = s->warnings;
+    for (size_t i = 0; i < list->count && made; i++) {
+        s->warnings[i] = problem_text(&list->items[i]);
+        made = s->warnings[i];
+        s->warning_count += made;
     }
-    if (!text || !longer) {
-        free(text);
-        return false;
-    }
-    s->warnings[s->warning_count++] = text;
-    return true;
-}
-
-static bool take_warnings(packspan_study *s, const struct problems *list)
-{
-    for (size_t i = 0; i < list->count; i++)
-        if (list->items[i].severity == SEVERITY_WARNING &&
-            !add_warning(s, problem_text(&list->items[i])))
-            return false;
-    return true;
-}
-
-/* Those of the tables, and of the plan that has the inputs of the study too. */
-static bool collect_warnings(packspan_study *s)
-{
-    const struct plan_set *set = &s->study.runner.set;
-    bool taken = take_warnings(s, &s->study.source->problems);
-    for (size_t i = 0; i < set->count && taken; i++)
-        taken = take_warnings(s, &set->plans[i].problems);
-    bool no_memory = false;
-    char *advice = results_samples_advice(&s->study.source->settings, s->study.samples, &no_memory);
-    return taken && !no_memory && (!advice || add_warning(s, advice));
+    return made;
 }
 
 bool packspan_case_has_study(const packspan_case *c)
@@ -84,7 +57,7 @@ packspan_status packspan_study_open(packspan_case *c, packspan_study **out)
         if (!case_add_problem(c, problems.items[i].severity, problem_text(&problems.items[i])))
             status = PACKSPAN_NO_MEMORY;
     problems_clear(&problems);
-    if (status == PACKSPAN_OK && !collect_warnings(s))
+    if (status == PACKSPAN_OK && !word_warnings(s))
         status = PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK)
         *out = s;
@@ -202,6 +175,7 @@ packspan_status packspan_study_run(packspan_study *s, const char *folder,
                                       .replaced = r.replaced,
                                       .part_damaged = r.part_damaged,
                                       .out_of_time = r.out_of_time,
+                                      .in_use = r.found.in_use,
                                       .refused = study_refused(&r),
                                       .seconds = r.seconds};
     return status == PACKSPAN_OK && r.stopped ? PACKSPAN_INTERRUPTED : status;

@@ -63,6 +63,22 @@ char *text_copy(const char *text)
     return text ? strdup(text) : NULL;
 }
 
+char *text_without_folder(const char *text, const char *folder)
+{
+    size_t length = strlen(folder);
+    char *bare = malloc(strlen(text) + 1), *to = bare;
+    for (const char *at = text; bare && *at;) {
+        bool begins = at == text || strchr(" '(", at[-1]);
+        if (begins && strncmp(at, folder, length) == 0 && at[length] == '/')
+            at += length + 1;
+        else
+            *to++ = *at++;
+    }
+    if (bare)
+        *to = '\0';
+    return bare;
+}
+
 static size_t smaller(size_t a, size_t b)
 {
     return a < b ? a : b;

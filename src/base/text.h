@@ -18,6 +18,8 @@ void text_vprint(char *text, size_t size, const char *format, va_list arguments)
 
 /* malloc'd copy; NULL when out of memory or `text` is NULL. */
 char *text_copy(const char *text);
+/* With files named from `folder` on where it stands before their names; NULL when out of memory. */
+char *text_without_folder(const char *text, const char *folder);
 
 /* The candidate nearest to `word` by edit distance (insert, delete, replace, swap of neighbours,
  * case ignored), or NULL when none is nearer than about a third of the word's length. */

@@ -2,10 +2,16 @@
 
 #include "cli.h"
 
-static void print_merge_problems(const packspan_merge *m, packspan_status status)
+static void print_found(const packspan_merge *m, bool quiet)
 {
     for (size_t i = 0; i < packspan_merge_problem_count(m); i++)
-        fprintf(stderr, "%s\n", packspan_merge_problem(m, i));
+        if (!quiet || packspan_merge_problem_is_error(m, i))
+            fprintf(stderr, "%s\n", packspan_merge_problem(m, i));
+}
+
+static void print_merge_problems(const packspan_merge *m, packspan_status status)
+{
+    print_found(m, false);
     if (packspan_merge_problem_count(m) == 0)
         fprintf(stderr, "packspan merge: %s\n", packspan_status_text(status));
 }
@@ -36,11 +42,11 @@ static int merge_study(packspan_merge *m, const char *folder, bool quiet)
 {
     packspan_study_report report;
     packspan_status status = packspan_merge_study(m, folder, &report);
-    bool has_remarks = packspan_merge_problem_count(m) > 0 && (!quiet || report.refused > 0);
-    if (status != PACKSPAN_OK || has_remarks)
+    if (status != PACKSPAN_OK) {
         print_merge_problems(m, status);
-    if (status != PACKSPAN_OK)
         return exit_status_of(status);
+    }
+    print_found(m, quiet);
     if (!quiet) {
         print_points(stdout, report.done);
         print_study_tables(folder);

@@ -74,10 +74,12 @@ static void print_plan(const struct watcher *w, uint64_t done)
         printf(" with %u thread%s\n", threads, threads == 1 ? "" : "s");
     }
     printf("disk: about ");
-    print_bytes(stdout, (double)packspan_study_table_bytes(s));
-    printf(" for the tables, ");
+    if (!is_part(w->c)) {
+        print_bytes(stdout, (double)packspan_study_table_bytes(s));
+        printf(" for the tables, ");
+    }
     print_bytes(stdout, (double)packspan_study_journal_bytes(s));
-    printf(" for the journal\n");
+    printf(is_part(w->c) ? " for the journal, and again for the part\n" : " for the journal\n");
     if (packspan_study_warning_count(s) > 0)
         printf("\nTo be aware of\n");
     for (size_t i = 0; i < packspan_study_warning_count(s); i++)
@@ -184,13 +186,14 @@ static int print_stop(packspan_study *s, const packspan_study_report *report, co
     return EXIT_WAS_INTERRUPTED;
 }
 
-static int print_failure(packspan_study *s, packspan_status status)
+static int print_failure(packspan_study *s, packspan_status status,
+                         const packspan_study_report *report)
 {
     const char *failure = packspan_study_failure(s);
     if (!*failure)
         failure = packspan_status_text(status);
     fprintf(stderr, "%s%s\n", status == PACKSPAN_BAD_CASE ? "" : "packspan: ", failure);
-    if (status == PACKSPAN_IO)
+    if (status == PACKSPAN_IO && !report->in_use)
         fprintf(stderr, "What is finished is kept in the journal; the same command goes on.\n");
     return exit_status_of(status);
 }
@@ -212,11 +215,12 @@ static int run_study(packspan_case *c, packspan_study *s, const char *folder)
     progress_start(&w.progress, w.quiet, false);
     packspan_status status = packspan_study_run(s, folder, watch, &w, &report);
     progress_end(&w.progress);
-    print_damage(&report, folder);
+    if (status != PACKSPAN_BAD_CASE)
+        print_damage(&report, folder);
     if (status == PACKSPAN_OK)
         return print_end(c, s, &report, folder, w.quiet);
     return status == PACKSPAN_INTERRUPTED ? print_stop(s, &report, folder)
-                                          : print_failure(s, status);
+                                          : print_failure(s, status, &report);
 }
 
 int command_study(const struct options *options)

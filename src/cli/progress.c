@@ -24,6 +24,8 @@ void progress_start(struct progress *p, bool quiet, bool open_ended)
     struct sigaction action = {.sa_handler = ask_to_stop};
     sigaction(SIGINT, &action, NULL);
     sigaction(SIGTERM, &action, NULL);
+    if (signal(SIGHUP, SIG_IGN) != SIG_IGN) /* as nohup has it */
+        sigaction(SIGHUP, &action, NULL);
     signal(SIGXFSZ, SIG_IGN); /* a file that gets too large is a failed write */
     p->shown = !quiet && isatty(STDERR_FILENO);
     p->open_ended = open_ended;

@@ -494,28 +494,11 @@ static void put_run_items(FILE *f, const struct packspan_results *r)
     }
 }
 
-/* The text with the case's files named from its folder on, so that a run and its parts, merged
- * wherever, say the same; malloc'd. */
-static char *without_folder(const char *text, const char *folder)
-{
-    size_t length = strlen(folder);
-    char *bare = malloc(strlen(text) + 1), *to = bare;
-    for (const char *at = text; bare && *at;) {
-        bool begins = at == text || strchr(" '(", at[-1]);
-        if (begins && strncmp(at, folder, length) == 0 && at[length] == '/')
-            at += length + 1;
-        else
-            *to++ = *at++;
-    }
-    if (bare)
-        *to = '\0';
-    return bare;
-}
-
+/* So that a run and its parts, merged wherever, say the same. */
 static packspan_status put_warnings(FILE *f, const struct packspan_results *r)
 {
     for (size_t i = 0; i < r->warning_count; i++) {
-        char *text = without_folder(r->warnings[i], r->outcome.set->source->folder);
+        char *text = text_without_folder(r->warnings[i], r->outcome.set->source->folder);
         if (!text)
             return PACKSPAN_NO_MEMORY;
         put_item(f, "warning", text);

@@ -161,6 +161,13 @@ static double in_unit_of_row(const struct input *in, const struct study_knob *k,
     return (k->to_si.scale * value + k->to_si.offset - offset) / scale;
 }
 
+/* In ten digits too, unless nothing is added or there is no number. */
+static void add(double *number, double more)
+{
+    if (more != 0.0 && !isnan(*number))
+        *number = as_printed(*number + more);
+}
+
 static void turn(struct input *in, const struct study_knob *k, double value)
 {
     double *field = in->given.field;
@@ -170,12 +177,13 @@ static void turn(struct input *in, const struct study_knob *k, double value)
     }
     double number = in_unit_of_row(in, k, value);
     if (k->field == STUDY_VALUE) {
-        field[SHAPE_BEST] += number;
-        field[SHAPE_LOW] += number;
-        field[SHAPE_HIGH] += number;
+        add(&field[SHAPE_BEST], number);
+        add(&field[SHAPE_LOW], number);
+        add(&field[SHAPE_HIGH], number);
+    } else if (k->adds) {
+        add(&field[study_shape_fields[k->field]], number);
     } else {
-        double *changed = &field[study_shape_fields[k->field]];
-        *changed = k->adds ? *changed + number : number;
+        field[study_shape_fields[k->field]] = number;
     }
 }
 

@@ -218,7 +218,7 @@ static packspan_status judge_header(const struct journal *j, const struct header
                                     const struct byte_writer *own, struct problems *problems,
                                     enum header_state *state)
 {
-    static const char *const none[] = {NULL};
+    static const char *const none[] = {NULL}, *const points[] = {"points", NULL};
     enum { MOST_HEADER = 1 << 20 };
     size_t got;
     char *bytes = malloc(MOST_HEADER);
@@ -227,8 +227,10 @@ static packspan_status judge_header(const struct journal *j, const struct header
         bytes ? read_at(j->file, bytes, MOST_HEADER, 0, &got) : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK) {
         *state = state_of_header(own, bytes, got, &other);
+        bool both_say = header_value(header, "points") && header_value(&other, "points");
         if (*state == HEADER_OTHER)
-            header_compare(header, "this study", &other, j->path, none, problems);
+            header_compare(header, "this study", &other, j->path, both_say ? none : points,
+                           problems);
         if (other.no_memory || problems->out_of_memory)
             status = PACKSPAN_NO_MEMORY;
     }

@@ -100,6 +100,47 @@ static packspan_status open_share(struct study *s, struct problems *problems)
     return status;
 }
 
+static bool is_text(const char *a, const char *b)
+{
+    return a == b || (a && b && strcmp(a, b) == 0);
+}
+
+/* One that is the same under another candidate counts once. */
+static void take_warning(struct problems *warnings, const struct problem *p)
+{
+    for (size_t i = 0; i < warnings->count; i++) {
+        const struct problem *w = &warnings->items[i];
+        if (w->line == p->line && is_text(w->file, p->file) && is_text(w->column, p->column) &&
+            is_text(w->what, p->what) && is_text(w->text, p->text))
+            return;
+    }
+    if (p->severity == SEVERITY_WARNING)
+        problems_add(warnings, p->severity, p->file, p->line, p->column, p->what, p->text,
+                     p->remedy);
+}
+
+static void take_warnings(struct problems *warnings, const struct problems *from)
+{
+    for (size_t i = 0; i < from->count; i++)
+        take_warning(warnings, &from->items[i]);
+}
+
+/* Those of the tables, and of the plan that has the inputs of the study too. */
+static packspan_status collect_warnings(struct study *s)
+{
+    const struct plan_set *set = &s->runner.set;
+    bool no_memory = false;
+    char *advice = results_samples_advice(&s->source->settings, s->samples, &no_memory);
+    take_warnings(&s->warnings, &s->source->problems);
+    for (size_t i = 0; i < set->count; i++)
+        take_warnings(&s->warnings, &set->plans[i].problems);
+    if (advice)
+        problems_add(&s->warnings, SEVERITY_WARNING, s->source->folder, 0, NULL, advice, NULL,
+                     NULL);
+    free(advice);
+    return no_memory || s->warnings.out_of_memory ? PACKSPAN_NO_MEMORY : PACKSPAN_OK;
+}
+
 packspan_status study_open(const struct case_data *source, struct problems *problems,
                            struct study *out)
 {
@@ -117,6 +158,8 @@ packspan_status study_open(const struct case_data *source, struct problems *prob
     }
     if (status == PACKSPAN_OK)
         status = open_layout(out, problems);
+    if (status == PACKSPAN_OK)
+        status = collect_warnings(out);
     if (status != PACKSPAN_OK)
         return status;
     out->count = out->design.points;
@@ -129,6 +172,7 @@ packspan_status study_open(const struct case_data *source, struct problems *prob
 void study_close(struct study *s)
 {
     header_free(&s->header);
+    problems_clear(&s->warnings);
     record_layout_close(&s->layout);
     point_runner_close(&s->runner);
     design_close(&s->design);
@@ -147,24 +191,39 @@ static packspan_status time_samples(struct study *s, uint64_t samples, struct re
     return status;
 }
 
-/* What a point costs apart from its samples shows between two small runs of it. */
+/* What a sample costs shows between two runs of a point, of which the longer takes long enough for
+ * a clock; the first ones of a process are too slow to tell. */
+static packspan_status time_point(struct study *s, struct record *record, double *seconds)
+{
+    enum { FIRST = 1024, FEW = 16384, TIMES = 3 };
+    const double enough = 0.2;
+    uint64_t few = 0, more = s->samples < FIRST ? s->samples : FIRST;
+    double before = 0.0, took = 0.0;
+    packspan_status status = time_samples(s, more, record, &took);
+    while (status == PACKSPAN_OK && more < s->samples && (few == 0 || took < enough)) {
+        few = more < FEW ? FEW : more;
+        few = few < s->samples ? few : s->samples;
+        more = s->samples / TIMES > few ? TIMES * few : s->samples;
+        status = time_samples(s, few, record, &before);
+        if (status == PACKSPAN_OK)
+            status = time_samples(s, more, record, &took);
+    }
+    double sample = more > few ? fmax(took - before, 0.1 * took) / (double)(more - few) : 0.0;
+    *seconds = took + sample * (double)(s->samples - more);
+    return status;
+}
+
 packspan_status study_time(struct study *s, double *seconds)
 {
-    enum { FEW = 16384, MORE = 49152 };
     struct record record = {.numbers = calloc(s->layout.numbers + 1, sizeof(double))};
-    uint64_t few = s->samples < FEW ? s->samples : FEW;
-    uint64_t more = s->samples < MORE ? s->samples : MORE;
-    double a = 0.0, b = 0.0;
-    packspan_status status =
-        record.numbers ? time_samples(s, few, &record, &a) : PACKSPAN_NO_MEMORY;
+    double point = 0.0;
+    packspan_status status = record.numbers ? time_point(s, &record, &point) : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK)
-        status = time_samples(s, more, &record, &b);
+        status = study_point_size(s, &record, &s->point_bytes);
     free(record.numbers);
-    if (status != PACKSPAN_OK)
-        return status;
-    double slope = more > few ? fmax(b - a, 0.0) / (double)(more - few) : 0.0;
-    *seconds = (double)s->count * (b + slope * (double)(s->samples - more));
-    return PACKSPAN_OK;
+    if (status == PACKSPAN_OK)
+        *seconds = (double)s->count * point;
+    return status;
 }
 
 uint64_t study_journal_size(const struct study *s)
@@ -178,23 +237,7 @@ uint64_t study_journal_size(const struct study *s)
 
 uint64_t study_table_size(const struct study *s)
 {
-    enum {
-        NUMBER = 12,
-        OUTCOME = 48
-    }; /* a comma and ten or so digits; a row of study_points.csv */
-    const struct record_layout *l = &s->layout;
-    size_t start = 8 + NUMBER * s->design.table->axis_count;
-    uint64_t bytes = 0;
-    for (size_t r = 0; r < l->row_count; r++)
-        bytes += start + strlen(l->rows[r].candidate) + strlen(l->rows[r].vehicle) +
-                 strlen(l->rows[r].quantity) + strlen(l->rows[r].unit) + 4 +
-                 NUMBER * (RECORD_STATISTICS + 1);
-    for (size_t k = 0; k < l->claim_count; k++)
-        bytes += start + strlen(l->claims[k].candidate) + strlen(l->claims[k].claim->name) +
-                 strlen(l->claims[k].vehicle) + strlen(l->claims[k].quantity) + 4 +
-                 NUMBER * RECORD_CLAIM_NUMBERS;
-    bytes += start + OUTCOME;
-    return bytes * s->count;
+    return s->part.parts > 0 ? 0 : s->point_bytes * s->count;
 }
 
 /* ---- files ---- */
@@ -620,7 +663,9 @@ static char *describe_failure(packspan_status status, const struct journal_found
         return differences(problems);
     if (status != PACKSPAN_IO)
         return NULL;
-    return found->in_use ? text_format("%s: another packspan is working on it", path)
+    return found->in_use ? text_format("%s: another packspan is working on it; wait for its "
+                                       "end, or choose another folder with --out",
+                                       path)
                          : text_format("%s: %s", path, strerror(reason));
 }
 

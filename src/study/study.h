@@ -15,10 +15,12 @@ struct study {
     struct design design;
     struct point_runner runner; /* at some point of the design: its plan is that of all points */
     struct record_layout layout;
-    struct header header;  /* what tells this study from any other */
-    uint64_t samples;      /* of each point */
-    struct part_of part;   /* none: the whole */
-    uint64_t first, count; /* the points of this share: all, or those of one part */
+    struct header header;     /* what tells this study from any other */
+    struct problems warnings; /* that hold for all points */
+    uint64_t samples;         /* of each point */
+    uint64_t point_bytes;     /* in all tables, once study_time() has seen one */
+    struct part_of part;      /* none: the whole */
+    uint64_t first, count;    /* the points of this share: all, or those of one part */
 };
 
 /* Checks every point. Problems are reported; PACKSPAN_BAD_CASE when a point makes no case, and
@@ -28,11 +30,13 @@ packspan_status study_open(const struct case_data *source, struct problems *prob
                            struct study *out);
 void study_close(struct study *s);
 
-/* Seconds that the whole share takes with one thread, by a first few samples of its first point. */
+/* Seconds that the whole share takes with one thread, by few samples of its first point. */
 packspan_status study_time(struct study *s, double *seconds);
 /* Threads that share the points. */
 unsigned study_threads(const struct study *s);
-/* Bytes of the journal and, roughly, of the tables. */
+/* Bytes of the journal and, after study_time() and roughly, of the tables, which a part has none
+ * of.
+ */
 uint64_t study_journal_size(const struct study *s);
 uint64_t study_table_size(const struct study *s);
 
@@ -79,6 +83,9 @@ extern const char study_record_name[];
 char *study_record_line(const char *item, const char *value);
 /* The path of some table that is in the folder (malloc'd), or NULL. */
 char *study_table_there(const char *folder);
+/* What a point takes in all of them together. */
+packspan_status study_point_size(const struct study *s, const struct record *record,
+                                 uint64_t *bytes);
 /* What a reader must know about points, a problem each, at the table or the part that holds them.
  */
 packspan_status study_remarks(const struct study *s, const char *folder,

@@ -289,6 +289,21 @@ static void put_tallies(FILE *f, const struct study *s, const struct point_talli
             put_tally(f, s, "warning", caution_text(i), &t->cautions[i]);
 }
 
+/* Wherever the case is, as in run.csv. */
+static packspan_status put_warnings(FILE *f, const struct study *s)
+{
+    for (size_t i = 0; i < s->warnings.count; i++) {
+        char *text = problem_text(&s->warnings.items[i]);
+        char *bare = text ? text_without_folder(text, s->source->folder) : NULL;
+        free(text);
+        if (!bare)
+            return PACKSPAN_NO_MEMORY;
+        put_item(f, "warning", bare);
+        free(bare);
+    }
+    return PACKSPAN_OK;
+}
+
 static void put_items(FILE *f, const struct study *s, const struct study_report *report)
 {
     fputs("item,value\n", f);
@@ -345,7 +360,9 @@ static packspan_status write_record(const struct study *s, const char *folder,
     packspan_status status = record ? file_begin(&draft, record) : PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK) {
         put_items(draft.stream, s, report);
-        status = put_checksums(draft.stream, drafts, path);
+        status = put_warnings(draft.stream, s);
+        if (status == PACKSPAN_OK)
+            status = put_checksums(draft.stream, drafts, path);
         return finish(&draft, status, record, path);
     }
     *path = record;
@@ -384,6 +401,25 @@ packspan_status study_tables_write(const struct study *s, const char *folder,
     return status;
 }
 
+packspan_status study_point_size(const struct study *s, const struct record *record,
+                                 uint64_t *bytes)
+{
+    char *text = NULL;
+    size_t length = 0;
+    double *values = calloc(s->design.table->knob_count + 1, sizeof *values);
+    char *start = values ? point_start(s, record->point, values) : NULL;
+    FILE *f = start ? open_memstream(&text, &length) : NULL;
+    for (size_t t = 0; t < POINTS_TABLES && f; t++)
+        points_tables[t].put(f, s, start, record);
+    bool made = f && fclose(f) == 0;
+    if (made)
+        *bytes = length;
+    free(text);
+    free(start);
+    free(values);
+    return made ? PACKSPAN_OK : PACKSPAN_NO_MEMORY;
+}
+
 /* ---- what is to be told about points ---- */
 
 uint64_t study_refused(const struct study_report *report)
@@ -403,16 +439,18 @@ char *study_point_text(const struct study *s, uint64_t point)
         design_values(&s->design, point, values);
         text = t->names ? text_copy(t->names[point]) : text_format("%" PRIu64, point + 1);
     }
+    const char *before = ": ";
     for (size_t a = 0; text && a < t->axis_count; a++) {
         const struct study_knob *k = &t->knobs[t->axes[a].knob];
         bool has_unit = strcmp(k->unit, "1") != 0;
         if (isnan(values[t->axes[a].knob]))
             continue;
         char *longer =
-            text_format("%s%s%s = %.10g%s%s", text, a ? ", " : ": ", t->axes[a].name,
+            text_format("%s%s%s = %.10g%s%s", text, before, t->axes[a].name,
                         values[t->axes[a].knob], has_unit ? " " : "", has_unit ? k->unit : "");
         free(text);
         text = longer;
+        before = ", ";
     }
     free(values);
     return text;
