@@ -66,6 +66,7 @@ def check(program, place, case, moves, *settings):
     put_study(case, moves)
     study = packspan(program, "study", case, "-o", f"{place}/study", *settings)
     points = read(f"{place}/study/study_points.csv")
+    general = [item["value"] for item in read(f"{place}/study/study_run.csv") if item["item"] == "warning"]
     assert len(points) == len(moves[0][5])
     seen = []
     for number, point in enumerate(points):
@@ -85,6 +86,7 @@ def check(program, place, case, moves, *settings):
             phrases = [told for said, told in PHRASES if re.search(said, item["value"])]
             what = item["value"].split("warning: ")[-1]
             assert phrases or what in study.stdout, f"never told: {item['value']}"
+            assert phrases or any(what in text for text in general), f"not recorded: {item['value']}"
             expected += phrases
         told = [phrase for phrase in point["warnings"].split("; ") if phrase]
         assert sorted(told) == sorted(set(expected)), (number, told, expected)
