@@ -349,7 +349,7 @@ def main():
         test = Test(pathlib.Path(scratch))
         codes = test.interrupt(signal.SIGKILL, 25)
         assert -signal.SIGKILL in codes, codes
-        for number in (signal.SIGINT, signal.SIGTERM):
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             codes = test.interrupt(number, 8)
             assert codes <= {0, 130, -number}, codes
         test.cut()
