@@ -13,12 +13,14 @@
 #define LIGHTEST_LOG (-16.0)
 enum {
     DRAWN_MAX = 1 << 24, /* as every part draws it */
-    ENTRIES_MIN = 64,    /* fewer entries that carry weight: go on drawing, up to there */
+    WORTH_MIN = 128,     /* what is worth less goes on, up to there */
     CHUNK = 1024         /* entries that find room at a time */
 };
 /* With weights the pilot is no part of what is counted, so of a candidate there are only as many
  * entries as the bins need, and few where the run is short. */
 enum { ENTRIES_FEW = 1024, ENTRIES_ENOUGH = 8192, ENTRIES_SHARE = 64 };
+/* Of each of many candidates there are so many in the pilot of all, as far as there is room. */
+enum { SHARE_FEW = 32 };
 /* So many times as many where they are worth less than one in so many. */
 enum { ENTRIES_TIMES = 4 };
 /* Of more entries than this times what they are worth, light ones need not be sorted. */
@@ -166,6 +168,8 @@ static bool open_pilots(struct pilots *all)
     const struct plan_set *set = all->set;
     size_t enough = entries_enough(all->requested);
     size_t joint = has_own(set) ? 2 * enough : enough;
+    if (joint < SHARE_FEW * set->count)
+        joint = SHARE_FEW * set->count < PILOT_SAMPLES ? SHARE_FEW * set->count : PILOT_SAMPLES;
     if (set->weighted)
         pilot_open(&all->joint, joint, ENTRIES_TIMES * joint);
     else
@@ -196,22 +200,32 @@ static double worth(const struct pilot *p)
     return squares > 0.0 ? sum * sum / squares : 0.0;
 }
 
-static bool has_enough(const struct pilot *p)
+/* The entries that are enough if they are worth it. */
+static size_t many_entries(const struct pilot *p)
 {
-    bool has_many = p->entries >= p->enough - p->enough / 16;
-    bool is_full = p->entries >= p->room - p->room / 16;
-    return is_full || (has_many && worth(p) * ENTRIES_TIMES >= (double)p->enough);
+    return p->enough - p->enough / 16;
+}
+
+/* Of so many candidates. */
+static bool has_enough(const struct pilot *p, size_t candidates)
+{
+    size_t least = p->room / 16 > candidates ? p->room / 16 : candidates;
+    bool is_full = p->entries + least > p->room;
+    return is_full ||
+           (p->entries >= many_entries(p) && worth(p) * ENTRIES_TIMES >= (double)p->enough);
 }
 
 /* A candidate alone may be ruled out, so it is not waited for. */
-static bool is_enough(const struct pilots *all, const struct pilot *p, uint64_t drawn)
+static bool is_enough(const struct pilots *all, const struct pilot *p, size_t candidates,
+                      uint64_t drawn)
 {
     uint64_t limit = all->requested / 8 > PILOT_SAMPLES ? all->requested / 8 : PILOT_SAMPLES;
     if (limit > DRAWN_MAX)
         limit = DRAWN_MAX;
     bool is_alone = p != &all->joint;
-    return has_enough(p) ||
-           (drawn >= limit && (is_alone || p->entries >= ENTRIES_MIN || drawn >= DRAWN_MAX));
+    return has_enough(p, candidates) ||
+           (drawn >= limit &&
+            (is_alone || drawn >= DRAWN_MAX || (p->entries >= WORTH_MIN && worth(p) >= WORTH_MIN)));
 }
 
 /* How many samples of the same block come next: so few that all of them find room under every one
@@ -219,9 +233,11 @@ static bool is_enough(const struct pilots *all, const struct pilot *p, uint64_t 
 static size_t next_samples(const struct pilots *all, const struct pilot *p, size_t candidates,
                            uint64_t drawn)
 {
-    size_t limit = p->entries < p->enough ? p->enough : p->room;
+    size_t limit = p->entries < many_entries(p) ? p->enough : p->room;
     uint64_t room = (limit - p->entries) / candidates;
     uint64_t block = BLOCK_SAMPLES - drawn % BLOCK_SAMPLES;
+    if (room == 0)
+        room = (p->room - p->entries) / candidates;
     if (room == 0)
         room = p->room / candidates + 1;
     uint64_t n = room < block ? room : block;
@@ -244,14 +260,15 @@ static bool goes_on(const struct pilots *all, uint64_t drawn)
 }
 
 /* Whether `p` takes more samples, of which so many are drawn. */
-static bool wants_more(const struct pilots *all, const struct pilot *p, uint64_t drawn)
+static bool wants_more(const struct pilots *all, const struct pilot *p, size_t candidates,
+                       uint64_t drawn)
 {
     const struct plan_set *set = all->set;
     if (drawn >= all->requested || !goes_on(all, drawn))
         return false;
     if (!set->weighted)
         return drawn < PILOT_SAMPLES; /* a run that is no longer is then exact */
-    return drawn < all->least || !is_enough(all, p, drawn);
+    return drawn < all->least || !is_enough(all, p, candidates, drawn);
 }
 
 /* The same samples under every candidate, until there is enough of them together. */
@@ -259,7 +276,7 @@ static packspan_status draw_joint(struct pilots *all, struct sampler *const *sam
 {
     const struct plan_set *set = all->set;
     bool made = true;
-    while (made && wants_more(all, &all->joint, all->drawn)) {
+    while (made && wants_more(all, &all->joint, set->count, all->drawn)) {
         size_t n = next_samples(all, &all->joint, set->count, all->drawn);
         for (size_t c = 0; c < set->count && made; c++) {
             struct drawn d;
@@ -278,7 +295,7 @@ static packspan_status draw_own(const struct pilots *all, size_t c, struct sampl
     struct pilot *p = &all->own[c];
     uint64_t drawn = all->drawn;
     bool made = true;
-    while (made && wants_more(all, p, drawn)) {
+    while (made && wants_more(all, p, 1, drawn)) {
         struct drawn d;
         size_t n = next_samples(all, p, 1, drawn);
         draw_block(all->set, c, s, drawn, n, &d);

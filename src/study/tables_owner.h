@@ -1,5 +1,5 @@
-/* Whose the tables are that a folder holds: no study replaces what another one, or a hand, has
- * made. */
+/* Whose the tables are that a folder holds: what another study, or a hand, has made is replaced by
+ * none but a study whose own journal is there, which then says so. */
 #ifndef PACKSPAN_STUDY_TABLES_OWNER_H
 #define PACKSPAN_STUDY_TABLES_OWNER_H
 
