@@ -287,8 +287,10 @@ SHARP = {
     "inputs.csv": "vehicle,quantity,unit,shape,best,sd,source\n"
                   "van,cell_count,1,fixed,200,,x\nvan,cell_energy,Wh,normal,300,5,x\n"
                   "van,usable_fraction,%,fixed,90,,x\n",
-    # six standard deviations away, so that the few samples that count come late
-    "evidence.csv": "vehicle,quantity,unit,value,sd,source\nvan,nominal_energy,kWh,66,0.42,x\n",
+    # six standard deviations away from one candidate, so that the few samples that count come late
+    "evidence.csv": "vehicle,quantity,unit,value,sd,source\nvan,nominal_energy,kWh,66,0.35,x\n",
+    "candidates.csv": "candidate,weight,vehicle,quantity,unit,shape,best,source\n"
+                      "near,1,van,cell_count,1,fixed,220,x\nfar,1,van,cell_count,1,fixed,200,x\n",
 }
 
 
