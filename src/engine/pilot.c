@@ -210,7 +210,7 @@ static size_t many_entries(const struct pilot *p)
 static bool has_enough(const struct pilot *p, size_t candidates)
 {
     size_t least = p->room / 16 > candidates ? p->room / 16 : candidates;
-    bool is_full = p->entries + least > p->room;
+    bool is_full = p->entries > 0 && p->entries + least > p->room;
     return is_full ||
            (p->entries >= many_entries(p) && worth(p) * ENTRIES_TIMES >= (double)p->enough);
 }

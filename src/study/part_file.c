@@ -171,7 +171,8 @@ bool header_is_among(const char *name, const char *const *list)
     return false;
 }
 
-static const char nothing[] = "not set";
+/* As an empty setting is meant. */
+static const char all[] = "all";
 
 void header_compare(const struct header *h, const char *file, const struct header *other,
                     const char *other_file, const char *const *own, struct problems *problems)
@@ -179,8 +180,8 @@ void header_compare(const struct header *h, const char *file, const struct heade
     for (size_t i = 0; i < h->count; i++) {
         const char *name = h->items[i].name, *value = h->items[i].value;
         const char *there = header_value(other, name);
-        value = *value ? value : nothing;
-        there = there && !*there ? nothing : there;
+        value = *value ? value : all;
+        there = there && !*there ? all : there;
         if (header_is_among(name, own) || (there && strcmp(there, value) == 0))
             continue;
         report(
