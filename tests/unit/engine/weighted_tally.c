@@ -297,8 +297,8 @@ static double far(double u)
     return 30.0 + gsl_cdf_ugaussian_Pinv(u);
 }
 
-/* Bins for several candidates apart from one another are wider than the promise, and hold few values
- * of a short run. */
+/* Bins for several candidates apart from one another are wider than the promise, and hold few
+ * values of a short run. */
 static void percentiles_keep_in_bins_that_are_shared(void **state)
 {
     (void)state;
