@@ -344,11 +344,8 @@ packspan_status packspan_merge_study(packspan_merge *m, const char *folder,
         status = study_merge(&m->parts, &study, folder, &problems, &r, &path);
     if (status == PACKSPAN_OK)
         status = study_remarks(&study, folder, &r, &problems);
-    for (size_t i = 0; i < study.warnings.count && status == PACKSPAN_OK; i++) {
-        const struct problem *w = &study.warnings.items[i];
-        problems_add(&problems, w->severity, w->file, w->line, w->column, w->what, w->text,
-                     w->remedy);
-    }
+    for (size_t i = 0; i < study.warnings.count && status == PACKSPAN_OK; i++)
+        problems_repeat(&problems, &study.warnings.items[i]);
     if (status == PACKSPAN_IO)
         problems_add(&problems, SEVERITY_ERROR, path ? path : folder, 0, NULL, strerror(errno),
                      NULL, NULL);

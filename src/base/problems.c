@@ -79,6 +79,11 @@ static void merge_sort(struct problem *items, size_t count, struct problem *scra
 }
 
 /* Merge sort, as qsort() need not keep the order of equals. */
+void problems_repeat(struct problems *list, const struct problem *p)
+{
+    problems_add(list, p->severity, p->file, p->line, p->column, p->what, p->text, p->remedy);
+}
+
 void problems_sort(struct problems *list)
 {
     if (list->count < 2)

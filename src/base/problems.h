@@ -29,6 +29,9 @@ struct problems {
 void problems_add(struct problems *list, enum severity severity, const char *file, long line,
                   const char *column, const char *what, const char *text, const char *remedy);
 
+/* The same of one that another list has. */
+void problems_repeat(struct problems *list, const struct problem *p);
+
 /* Sorts by file, then line, keeping the order of equals. */
 void problems_sort(struct problems *list);
 void problems_clear(struct problems *list);

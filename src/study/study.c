@@ -68,8 +68,7 @@ static void take_problems(struct problems *problems, const struct plan_set *set)
         for (size_t i = 0; i < set->plans[c].problems.count; i++) {
             const struct problem *p = &set->plans[c].problems.items[i];
             if (p->severity == SEVERITY_ERROR)
-                problems_add(problems, p->severity, p->file, p->line, p->column, p->what, p->text,
-                             p->remedy);
+                problems_repeat(problems, p);
         }
 }
 
@@ -115,8 +114,7 @@ static void take_warning(struct problems *warnings, const struct problem *p)
             return;
     }
     if (p->severity == SEVERITY_WARNING)
-        problems_add(warnings, p->severity, p->file, p->line, p->column, p->what, p->text,
-                     p->remedy);
+        problems_repeat(warnings, p);
 }
 
 static void take_warnings(struct problems *warnings, const struct problems *from)
