@@ -95,6 +95,15 @@ static bool check_given(const struct sheet *s, size_t row, const struct study_kn
     return false;
 }
 
+/* An input that is set has no other numbers; with + its value is best, low and high. */
+static bool move_the_same(const struct study_knob *a, const struct study_knob *b)
+{
+    bool set = (a->field == STUDY_VALUE && !a->adds) || (b->field == STUDY_VALUE && !b->adds);
+    bool whole = a->field == STUDY_VALUE || b->field == STUDY_VALUE;
+    bool spread = a->field == STUDY_SD || b->field == STUDY_SD;
+    return set || a->field == b->field || (whole && !spread);
+}
+
 /* Two rows may not move the same number. */
 static bool check_twice(const struct reading *r, const struct sheet *s, size_t row,
                         const struct study_knob *k)
@@ -102,8 +111,7 @@ static bool check_twice(const struct reading *r, const struct sheet *s, size_t r
     const struct study_table *d = &r->c->study;
     for (size_t i = 0; i < d->knob_count; i++) {
         const struct study_knob *other = &d->knobs[i];
-        bool whole = k->field == STUDY_VALUE || other->field == STUDY_VALUE;
-        if (other->input != k->input || (!whole && other->field != k->field))
+        if (other->input != k->input || !move_the_same(k, other))
             continue;
         sheet_wrong_composed(
             s, row, FIELD, "is moved by another row already",
