@@ -14,17 +14,26 @@ struct packspan_study {
     size_t warning_count, remark_count, refusal_count; /* remarks begin with refusals */
 };
 
-static bool word_warnings(packspan_study *s)
+/* A text each, as far as there is memory for them. */
+static bool word_problems(const struct problems *list, char ***texts, size_t *count)
 {
-    const struct problems *list = &s->study.warnings;
-    s->warnings = calloc(list->count + 1, sizeof *s->warnings);
-    bool made = s->warnings;
+    *texts = calloc(list->count + 1, sizeof **texts);
+    bool made = *texts;
     for (size_t i = 0; i < list->count && made; i++) {
-        s->warnings[i] = problem_text(&list->items[i]);
-        made = s->warnings[i];
-        s->warning_count += made;
+        (*texts)[i] = problem_text(&list->items[i]);
+        made = (*texts)[i];
+        *count += made;
     }
     return made;
+}
+
+static void forget_texts(char ***texts, size_t *count)
+{
+    for (size_t i = 0; i < *count; i++)
+        free((*texts)[i]);
+    free(*texts);
+    *texts = NULL;
+    *count = 0;
 }
 
 bool packspan_case_has_study(const packspan_case *c)
@@ -57,7 +66,8 @@ packspan_status packspan_study_open(packspan_case *c, packspan_study **out)
         if (!case_add_problem(c, problems.items[i].severity, problem_text(&problems.items[i])))
             status = PACKSPAN_NO_MEMORY;
     problems_clear(&problems);
-    if (status == PACKSPAN_OK && !word_warnings(s))
+    if (status == PACKSPAN_OK &&
+        !word_problems(&s->study.warnings, &s->warnings, &s->warning_count))
         status = PACKSPAN_NO_MEMORY;
     if (status == PACKSPAN_OK)
         *out = s;
@@ -66,31 +76,14 @@ packspan_status packspan_study_open(packspan_case *c, packspan_study **out)
     return status;
 }
 
-static void forget_remarks(packspan_study *s)
-{
-    for (size_t i = 0; i < s->remark_count; i++)
-        free(s->remarks[i]);
-    free(s->remarks);
-    s->remarks = NULL;
-    s->remark_count = s->refusal_count = 0;
-}
-
 static packspan_status take_remarks(packspan_study *s, const char *folder,
                                     const struct study_report *report)
 {
     struct problems problems = {0};
     packspan_status status = study_remarks(&s->study, folder, report, &problems);
-    s->remarks = calloc(problems.count + 1, sizeof *s->remarks);
-    if (!s->remarks)
+    if (status == PACKSPAN_OK && !word_problems(&problems, &s->remarks, &s->remark_count))
         status = PACKSPAN_NO_MEMORY;
-    for (size_t i = 0; i < problems.count && status == PACKSPAN_OK; i++) {
-        char *text = problem_text(&problems.items[i]);
-        s->refusal_count += problems.items[i].severity == SEVERITY_ERROR;
-        if (text)
-            s->remarks[s->remark_count++] = text;
-        else
-            status = PACKSPAN_NO_MEMORY;
-    }
+    s->refusal_count = problems.errors;
     problems_clear(&problems);
     return status;
 }
@@ -102,10 +95,8 @@ void packspan_study_free(packspan_study *s)
     study_close(&s->study);
     free(s->failure);
     free(s->point_text);
-    for (size_t i = 0; i < s->warning_count; i++)
-        free(s->warnings[i]);
-    free(s->warnings);
-    forget_remarks(s);
+    forget_texts(&s->warnings, &s->warning_count);
+    forget_texts(&s->remarks, &s->remark_count);
     free(s);
 }
 
@@ -156,7 +147,8 @@ packspan_status packspan_study_run(packspan_study *s, const char *folder,
     struct study_report r;
     free(s->failure);
     s->failure = NULL;
-    forget_remarks(s);
+    forget_texts(&s->remarks, &s->remark_count);
+    s->refusal_count = 0;
     *report = (packspan_study_report){0};
     if (results_would_spoil_case(folder)) {
         s->failure =

@@ -188,16 +188,16 @@ static void close_pilots(struct pilots *all)
     free(all->own);
 }
 
-/* How many equally weighted entries tell as much (Kish). */
+/* How many equally weighted entries tell as much. */
 static double worth(const struct pilot *p)
 {
-    double sum = 0.0, squares = 0.0;
+    struct weight_sums sums = {0};
     for (size_t i = 0; i < p->entries; i++) {
         double weight = exp(p->log_weights[i] - p->best);
-        sum += weight;
-        squares += weight * weight;
+        sums.sum += weight;
+        sums.squares += weight * weight;
     }
-    return squares > 0.0 ? sum * sum / squares : 0.0;
+    return effective_samples(&sums);
 }
 
 /* The entries that are enough if they are worth it. */

@@ -148,6 +148,17 @@ void design_values(const struct design *d, uint64_t point, double *values)
     }
 }
 
+char *design_add_value(char *text, const char *between, const struct design *d, size_t knob,
+                       double value)
+{
+    const struct study_knob *k = &d->table->knobs[knob];
+    bool has_unit = strcmp(k->unit, "1") != 0;
+    char *longer = text_format("%s%s%s = %.10g%s%s", text, between, d->table->axes[k->axis].name,
+                               value, has_unit ? " " : "", has_unit ? k->unit : "");
+    free(text);
+    return longer;
+}
+
 /* ---- inputs ---- */
 
 /* The knob's value in the unit of the input's row; a difference has no zero point. */

@@ -28,6 +28,11 @@ double design_step(const struct study_knob *k, size_t steps, size_t step);
 /* The values of a point, one a knob; NaN leaves the case's input as it is. */
 void design_values(const struct design *d, uint64_t point, double *values);
 
+/* The text with `between` and "AXIS = VALUE UNIT" after it, instead of the text, which is freed;
+ * NULL when out of memory. */
+char *design_add_value(char *text, const char *between, const struct design *d, size_t knob,
+                       double value);
+
 /* The case's input, or one that only the study gives, as a point changes it; its shape is NULL. */
 struct input design_input(const struct design *d, size_t input, const double *values);
 

@@ -11,15 +11,8 @@ static char *describe_place(const struct design *d, size_t input, const double *
 {
     char *text = text_copy("");
     for (size_t k = 0; text && k < d->table->knob_count; k++) {
-        const struct study_knob *knob = &d->table->knobs[k];
-        if (knob->input != input)
-            continue;
-        bool has_unit = strcmp(knob->unit, "1") != 0;
-        char *longer = text_format("%s%s%s = %.10g%s%s", text, *text ? ", " : "",
-                                   d->table->axes[knob->axis].name, values[k], has_unit ? " " : "",
-                                   has_unit ? knob->unit : "");
-        free(text);
-        text = longer;
+        if (d->table->knobs[k].input == input)
+            text = design_add_value(text, *text ? ", " : "", d, k, values[k]);
     }
     return text;
 }

@@ -596,7 +596,7 @@ static packspan_status go_on(struct study *s, struct paths *p, struct journal *j
     return status == PACKSPAN_OK && !report->stopped ? complete(s, p, journal, report) : status;
 }
 
-/* A part that is there already is complete. (Its journal is left where a kill came between.) */
+/* A part that is there already is complete. */
 static packspan_status find_part(const struct study *s, struct paths *p, struct problems *problems,
                                  struct study_report *report)
 {

@@ -441,15 +441,10 @@ char *study_point_text(const struct study *s, uint64_t point)
     }
     const char *before = ": ";
     for (size_t a = 0; text && a < t->axis_count; a++) {
-        const struct study_knob *k = &t->knobs[t->axes[a].knob];
-        bool has_unit = strcmp(k->unit, "1") != 0;
-        if (isnan(values[t->axes[a].knob]))
+        size_t knob = t->axes[a].knob;
+        if (isnan(values[knob]))
             continue;
-        char *longer =
-            text_format("%s%s%s = %.10g%s%s", text, before, t->axes[a].name,
-                        values[t->axes[a].knob], has_unit ? " " : "", has_unit ? k->unit : "");
-        free(text);
-        text = longer;
+        text = design_add_value(text, before, &s->design, knob, values[knob]);
         before = ", ";
     }
     free(values);
