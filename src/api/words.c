@@ -3,9 +3,9 @@
 #include <packspan/packspan.h>
 
 #include "base/text.h"
-#include "case/settings.h"
 #include "draw/shape.h"
 #include "model/relation.h"
+#include "registry/settings.h"
 
 size_t packspan_quantity_count(void)
 {

@@ -9,12 +9,12 @@
 
 #include "base/problems.h"
 #include "case/case_files.h"
-#include "case/settings.h"
 #include "case/study_table.h"
-#include "case/units.h"
 #include "draw/copula.h"
 #include "draw/shape.h"
-#include "model/quantity.h"
+#include "registry/quantity.h"
+#include "registry/settings.h"
+#include "registry/units.h"
 
 #define VEHICLE_ALL SIZE_MAX /* index of the pseudo-vehicle `all` */
 #define TRIP_NONE SIZE_MAX

@@ -5,7 +5,7 @@
 #include "base/text.h"
 #include "case/case.h"
 #include "case/table.h"
-#include "model/constants.h"
+#include "registry/constants.h"
 
 #define SECONDS_PER_HOUR 3600.0
 

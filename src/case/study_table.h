@@ -5,8 +5,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "case/units.h"
 #include "draw/shape.h"
+#include "registry/units.h"
 
 struct input;
 

@@ -6,8 +6,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "model/quantity.h"
 #include "model/trace.h"
+#include "registry/quantity.h"
 
 enum { RELATION_NEEDS_MAX = 16 };
 

@@ -5,9 +5,9 @@
 
 #include "base/hot_loop.h"
 #include "model/block.h"
-#include "model/constants.h"
 #include "model/cycle_energy.h"
 #include "model/relation.h"
+#include "registry/constants.h"
 
 HOT_LOOP static void combined_range(const struct relation_call *call)
 {

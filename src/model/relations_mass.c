@@ -1,7 +1,7 @@
 /* Where the mass goes. */
 #include "base/hot_loop.h"
-#include "model/constants.h"
 #include "model/relation.h"
+#include "registry/constants.h"
 
 HOT_LOOP static void loaded_mass(const struct relation_call *call)
 {

@@ -1,7 +1,7 @@
 /* Road load from tyres and air where no certified coefficients are given. */
 #include "base/hot_loop.h"
-#include "model/constants.h"
 #include "model/relation.h"
+#include "registry/constants.h"
 
 HOT_LOOP static void rolling_force(const struct relation_call *call)
 {

@@ -5,9 +5,9 @@
 #include "base/hot_loop.h"
 #include "base/logarithm.h"
 #include "model/block.h"
-#include "model/constants.h"
 #include "model/cycle_energy.h"
 #include "model/relation.h"
+#include "registry/constants.h"
 
 #define ROAD Q_road_load_a, Q_road_load_b, Q_road_load_c, Q_road_load_factor, Q_test_mass
 #define CONDITIONS Q_payload_mass, Q_trip_air_density, Q_headwind, Q_grade

@@ -1,8 +1,8 @@
 /* Air density on trips against the US Standard Atmosphere 1976 and the ideal gas. */
 #include "support/support.h"
 
-#include "model/constants.h"
 #include "model/relation.h"
+#include "registry/constants.h"
 
 static double density(double temperature, double elevation)
 {

@@ -3,7 +3,7 @@
  * the rows that they do not explain are named. */
 #include <stdlib.h>
 
-#include "model/constants.h"
+#include "registry/constants.h"
 #include "support/certified.h"
 
 static struct certified *rows;

@@ -1,7 +1,7 @@
 /* The shipped speed traces against the figures published for their schedules. The distance is that
  * of the trapezoidal rule, as the model integrates it. */
 #include "case/case.h"
-#include "model/constants.h"
+#include "registry/constants.h"
 #include "support/support.h"
 
 #define MPH (MILE / 3600.0)

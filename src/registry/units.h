@@ -1,11 +1,11 @@
 /* Units of the trade by UDUNITS-2. */
-#ifndef PACKSPAN_CASE_UNITS_H
-#define PACKSPAN_CASE_UNITS_H
+#ifndef PACKSPAN_REGISTRY_UNITS_H
+#define PACKSPAN_REGISTRY_UNITS_H
 
 #include <packspan/packspan.h>
 #include <stdbool.h>
 
-#include "model/quantity.h"
+#include "registry/quantity.h"
 
 /* A unit system with Wh, Ah and mph mapped to watt hour, ampere hour and mile per hour (UDUNITS-2
  * knows neither of the first two and takes the third for a milliphot). One thread at a time may

@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "case/units.h"
+#include "registry/units.h"
 #include "unit/base/comma_locale.h"
 
 static struct unit_system *units;

@@ -1,7 +1,7 @@
 /* Settings: defaults, then settings.csv, then the command line; one table of rows that the parser,
  * the help and the checks read. */
-#ifndef PACKSPAN_CASE_SETTINGS_H
-#define PACKSPAN_CASE_SETTINGS_H
+#ifndef PACKSPAN_REGISTRY_SETTINGS_H
+#define PACKSPAN_REGISTRY_SETTINGS_H
 
 #include <packspan/packspan.h>
 #include <stdbool.h>

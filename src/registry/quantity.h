@@ -1,15 +1,15 @@
 /* The registry of quantities: every named physical value that a case can give or the model can
  * work out, with its units, physical domain and default. Parser, checks, help and manual all read
  * this one table. */
-#ifndef PACKSPAN_MODEL_QUANTITY_H
-#define PACKSPAN_MODEL_QUANTITY_H
+#ifndef PACKSPAN_REGISTRY_QUANTITY_H
+#define PACKSPAN_REGISTRY_QUANTITY_H
 
 #include <stdbool.h>
 #include <stddef.h>
 
 /* A kind of value and the units it is shown in. `si` is what the model computes in, `table` what
  * result tables carry, `metric` and `us` what the screen shows. All are UDUNITS-2 texts after
- * unit_system_open() (see case/units.h). */
+ * unit_system_open() (see registry/units.h). */
 struct measure {
     const char *si, *table, *metric, *us;
     const char *examples; /* units an analyst may write, offered when a unit does not fit */
@@ -26,7 +26,7 @@ enum quantity_role {
 /* enum quantity_id, quantity_count and the rows come from one list, quantity_list.h. */
 enum quantity_id {
 #define QUANTITY(name, ...) Q_##name,
-#include "model/quantity_list.h"
+#include "registry/quantity_list.h"
 #undef QUANTITY
     QUANTITY_COUNT
 };

@@ -1,9 +1,9 @@
-#include "model/quantity.h"
+#include "registry/quantity.h"
 
 #include <math.h>
 #include <string.h>
 
-#include "model/constants.h"
+#include "registry/constants.h"
 
 static const struct measure count = {"1", "1", "1", "1", "1"};
 static const struct measure ratio = {"1", "1", "1", "1", "1, %"};
@@ -34,7 +34,7 @@ static const struct measure force_per_speed2 = {"N s2/m2", "N/(km/h)^2", "N/(km/
 
 const struct quantity quantities[QUANTITY_COUNT] = {
 #define QUANTITY(name, measure, ...) [Q_##name] = {#name, &measure, __VA_ARGS__},
-#include "model/quantity_list.h"
+#include "registry/quantity_list.h"
 #undef QUANTITY
 };
 

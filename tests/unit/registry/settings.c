@@ -2,7 +2,7 @@
 
 #include <string.h>
 
-#include "case/settings.h"
+#include "registry/settings.h"
 
 static void defaults_are_as_documented(void **state)
 {

@@ -1,4 +1,4 @@
-#include "case/units.h"
+#include "registry/units.h"
 
 #include <ctype.h>
 #include <locale.h>

@@ -1,4 +1,4 @@
-#include "case/settings.h"
+#include "registry/settings.h"
 
 #include <ctype.h>
 #include <inttypes.h>

@@ -1,6 +1,6 @@
 /* Physical constants and exact unit definitions, SI. */
-#ifndef PACKSPAN_MODEL_CONSTANTS_H
-#define PACKSPAN_MODEL_CONSTANTS_H
+#ifndef PACKSPAN_REGISTRY_CONSTANTS_H
+#define PACKSPAN_REGISTRY_CONSTANTS_H
 
 #define STANDARD_GRAVITY 9.80665 /* m/s2, exact, NIST SP 811 B.8 */
 #define POUND 0.45359237         /* kg, exact, NIST SP 811 B.8 */
